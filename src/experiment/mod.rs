@@ -1,0 +1,5 @@
+//! What an engineer measures: snapback, injection, bias.
+
+mod outcome;
+
+pub use outcome::*;

@@ -1,0 +1,5 @@
+//! Figures from curves: the verdict.
+
+mod verdict;
+
+pub use verdict::*;

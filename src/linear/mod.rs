@@ -1,0 +1,7 @@
+//! Sparse direct solver for block systems.
+
+mod block;
+mod general;
+
+pub use block::*;
+pub use general::*;

@@ -1,0 +1,5 @@
+//! HDF5 in and out, provenance.
+
+mod model;
+
+pub use model::*;
