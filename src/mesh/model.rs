@@ -1,5 +1,7 @@
 //! The mesh as the rooms to the right see it.
 
+use crate::case::Plate;
+
 /// What fills a cell.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[repr(u8)]
@@ -43,8 +45,8 @@ pub struct TerminalNodes {
 pub enum ContactKind {
     /// Carriers at equilibrium, neutral.
     Ohmic,
-    /// Potential only: ψ = V − offset, `work_function` in eV.
-    Gate { work_function: f64 },
+    /// Potential only; `discretize` turns the plate into an offset.
+    Gate { plate: Plate },
 }
 
 /// Densities [cm⁻³] at the nodes (length: nodes) and at the midpoints of the edges.
