@@ -10,3 +10,6 @@ pub mod linear;
 pub mod mesh;
 pub mod record;
 pub mod trace;
+pub mod silicon;
+pub mod discretize;
+pub mod solve;

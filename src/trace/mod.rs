@@ -1,7 +1,17 @@
 //! Continuation through folds, exact folds; owns the trait through which points are kept.
 
+mod branch;
+mod fields;
+mod fold;
 mod keep;
 mod model;
+mod point;
+mod walk;
 
+pub use branch::{Branch, End, Start, StartError, TraceParams, describe, follow, terminal_values};
+pub use fields::fields;
+pub use fold::find_fold;
 pub use keep::*;
 pub use model::*;
+pub use point::Point;
+pub use walk::{WalkError, walk};

@@ -1,0 +1,302 @@
+//! The mesh and the laws, turned into the arrays that the residual needs (in cm).
+
+use std::sync::Arc;
+
+use crate::case::Plate;
+use crate::linear::BlockPattern;
+use crate::mesh::{ContactKind, Material, Mesh};
+use crate::silicon::{Carrier, Silicon};
+
+/// Slot or edge that does not exist.
+pub const NONE: u32 = u32::MAX;
+
+/// Directions from a node: to smaller x, larger x, smaller y, larger y.
+pub const DIRECTIONS: usize = 4;
+
+/// One mesh edge, from node a to node b (growing x or y).
+#[derive(Debug, Clone, Copy)]
+pub struct Edge {
+    pub a: u32,
+    pub b: u32,
+    /// Length [cm].
+    pub h: f64,
+    /// ε·width/length [F/cm] (per cm of depth: F/cm).
+    pub permittance: f64,
+    /// Width of the box face in silicon [cm]; 0 if none.
+    pub face: f64,
+    /// Low-field mobilities [cm²/(V·s)].
+    pub mu_n: f64,
+    pub mu_p: f64,
+    /// Difference of ln n_ie, b − a.
+    pub d_ln_nie: f64,
+}
+
+/// One silicon quarter of a node's box.
+#[derive(Debug, Clone, Copy)]
+pub struct Quarter {
+    /// Area [cm²].
+    pub area: f64,
+    /// Edges of the node in x and y that bound it; directions 0/1 and 2/3.
+    pub x_direction: u8,
+    pub y_direction: u8,
+}
+
+/// What ties a node to a terminal.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Tie {
+    Free,
+    /// Index in [`Device::contacts`].
+    Ohmic(u16),
+    Gate(u16),
+}
+
+/// One terminal of the device.
+#[derive(Debug, Clone)]
+pub struct Contact {
+    pub name: String,
+    pub nodes: Vec<u32>,
+    /// ψ − V at each of its nodes [V].
+    pub offset: Vec<f64>,
+    pub is_gate: bool,
+}
+
+/// Everything about the device that does not change during a run.
+#[derive(Debug, Clone)]
+pub struct Device {
+    pub silicon: Silicon,
+    pub edges: Vec<Edge>,
+    /// For each node its edge in each direction, or NONE.
+    pub node_edges: Vec<[u32; DIRECTIONS]>,
+    /// For each node its silicon quarters (up to 4; area 0 if absent).
+    pub quarters: Vec<[Quarter; 4]>,
+    /// Silicon area of the node's box [cm²].
+    pub area: Vec<f64>,
+    /// Box-mean net doping [cm⁻³].
+    pub net: Vec<f64>,
+    /// Total doping at the node [cm⁻³].
+    pub total: Vec<f64>,
+    pub nie: Vec<f64>,
+    pub tau: Vec<[f64; 2]>,
+    pub ties: Vec<Tie>,
+    pub contacts: Vec<Contact>,
+    /// Equilibrium densities at ohmic nodes (n, p), index as `contacts[k].nodes`.
+    pub contact_densities: Vec<Vec<[f64; 2]>>,
+    pub pattern: Arc<BlockPattern>,
+    /// For each node: block index of itself and of its neighbours by direction.
+    pub slots: Vec<[u32; 5]>,
+}
+
+const CM: f64 = 1e-4;
+
+impl Device {
+    /// Number of nodes.
+    pub fn nodes(&self) -> usize {
+        self.area.len()
+    }
+
+    /// Index of a contact by name.
+    pub fn contact(&self, name: &str) -> Option<usize> {
+        self.contacts.iter().position(|c| c.name == name)
+    }
+
+    /// Silicon touches this node.
+    pub fn has_silicon(&self, node: usize) -> bool {
+        self.area[node] > 0.0
+    }
+
+    /// Build the arrays for a mesh and the laws in force.
+    pub fn new(mesh: &Mesh, silicon: Silicon) -> Device {
+        let (nx, ny, nodes) = (mesh.nx(), mesh.ny(), mesh.nodes());
+        let d = &mesh.doping;
+        let total: Vec<f64> =
+            d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
+        let nie: Vec<f64> = total.iter().map(|&t| silicon.effective_intrinsic(t)).collect();
+        let mut device = Device {
+            edges: Vec::with_capacity(2 * nodes),
+            node_edges: vec![[NONE; DIRECTIONS]; nodes],
+            quarters: vec![
+                [Quarter { area: 0.0, x_direction: 0, y_direction: 2 }; 4];
+                nodes
+            ],
+            area: vec![0.0; nodes],
+            net: d.donors.iter().zip(&d.acceptors).map(|(a, b)| a - b).collect(),
+            tau: total.iter().map(|&t| silicon.recombination.lifetimes(t)).collect(),
+            ties: vec![Tie::Free; nodes],
+            contacts: Vec::new(),
+            contact_densities: Vec::new(),
+            pattern: Arc::new(BlockPattern {
+                rows: 0,
+                block: 3,
+                start: vec![0],
+                columns: Vec::new(),
+                places: Vec::new(),
+            }),
+            slots: vec![[NONE; 5]; nodes],
+            total,
+            nie,
+            silicon,
+        };
+        let cell = |i: isize, j: isize| {
+            if i < 0 || j < 0 || i as usize + 1 >= nx || j as usize + 1 >= ny {
+                Material::Void
+            } else {
+                mesh.cell(i as usize, j as usize)
+            }
+        };
+        for j in 0..ny {
+            for i in 0..nx {
+                let Some(a) = mesh.node(i, j) else { continue };
+                let (si, sj) = (i as isize, j as isize);
+                if i + 1 < nx
+                    && let Some(b) = mesh.node(i + 1, j)
+                {
+                    let sides = [(cell(si, sj - 1), half(&mesh.y, sj - 1)), (cell(si, sj), half(&mesh.y, sj))];
+                    let h = (mesh.x[i + 1] - mesh.x[i]) * CM;
+                    device.add_edge(a, b, h, sides, d.total_x[j * (nx - 1) + i], [1, 0]);
+                }
+                if j + 1 < ny
+                    && let Some(b) = mesh.node(i, j + 1)
+                {
+                    let sides = [(cell(si - 1, sj), half(&mesh.x, si - 1)), (cell(si, sj), half(&mesh.x, si))];
+                    let h = (mesh.y[j + 1] - mesh.y[j]) * CM;
+                    device.add_edge(a, b, h, sides, d.total_y[j * nx + i], [3, 2]);
+                }
+                let corners = [(si - 1, sj - 1, 0, 2), (si, sj - 1, 1, 2), (si - 1, sj, 0, 3), (si, sj, 1, 3)];
+                for (k, (ci, cj, dx, dy)) in corners.into_iter().enumerate() {
+                    if cell(ci, cj) == Material::Silicon {
+                        let area = half(&mesh.x, ci) * half(&mesh.y, cj);
+                        device.quarters[a][k] = Quarter { area, x_direction: dx, y_direction: dy };
+                        device.area[a] += area;
+                    }
+                }
+            }
+        }
+        device.tie_contacts(mesh);
+        device.build_pattern(mesh);
+        device
+    }
+
+    fn add_edge(
+        &mut self,
+        a: usize,
+        b: usize,
+        h: f64,
+        sides: [(Material, f64); 2],
+        total: f64,
+        directions: [usize; 2],
+    ) {
+        let (mut permittance, mut face) = (0.0, 0.0);
+        for (material, width) in sides {
+            match material {
+                Material::Void => {}
+                Material::Oxide => permittance += self.silicon.eps_oxide * width / h,
+                Material::Silicon => {
+                    permittance += self.silicon.eps_silicon * width / h;
+                    face += width;
+                }
+            }
+        }
+        if permittance == 0.0 {
+            return;
+        }
+        let index = self.edges.len() as u32;
+        self.node_edges[a][directions[0]] = index;
+        self.node_edges[b][directions[1]] = index;
+        self.edges.push(Edge {
+            a: a as u32,
+            b: b as u32,
+            h,
+            permittance,
+            face,
+            mu_n: self.silicon.mobility.at(Carrier::Electron, total),
+            mu_p: self.silicon.mobility.at(Carrier::Hole, total),
+            d_ln_nie: (self.nie[b] / self.nie[a]).ln(),
+        });
+    }
+
+    fn tie_contacts(&mut self, mesh: &Mesh) {
+        let vt = self.silicon.vt;
+        for terminal in &mesh.terminals {
+            let k = self.contacts.len() as u16;
+            let mut densities = Vec::new();
+            let mut offset = Vec::new();
+            for &node in &terminal.nodes {
+                let i = node as usize;
+                match terminal.kind {
+                    ContactKind::Ohmic => {
+                        self.ties[i] = Tie::Ohmic(k);
+                        let net = mesh.doping.donors_at[i] - mesh.doping.acceptors_at[i];
+                        let nie = self.nie[i];
+                        // Neutral with np = nie²; the root that does not cancel.
+                        let major = 0.5 * net.abs() + (0.25 * net * net + nie * nie).sqrt();
+                        let minor = nie * nie / major;
+                        densities.push(if net >= 0.0 { [major, minor] } else { [minor, major] });
+                        offset.push(vt * (0.5 * net / nie).asinh());
+                    }
+                    ContactKind::Gate { plate } => {
+                        self.ties[i] = Tie::Gate(k);
+                        let half_gap = 0.5 * self.silicon.gap;
+                        offset.push(match plate {
+                            Plate::NPoly => half_gap,
+                            Plate::PPoly => -half_gap,
+                            Plate::WorkFunction(w) => self.silicon.affinity + half_gap - w,
+                        });
+                    }
+                }
+            }
+            self.contact_densities.push(densities);
+            self.contacts.push(Contact {
+                name: terminal.name.clone(),
+                nodes: terminal.nodes.clone(),
+                offset,
+                is_gate: matches!(terminal.kind, ContactKind::Gate { .. }),
+            });
+        }
+    }
+
+    fn build_pattern(&mut self, mesh: &Mesh) {
+        let mut start = vec![0];
+        let mut columns = Vec::with_capacity(5 * self.nodes());
+        for i in 0..self.nodes() {
+            let mut row: Vec<(u32, usize)> = vec![(i as u32, 0)];
+            for (d, &e) in self.node_edges[i].iter().enumerate() {
+                if e != NONE {
+                    let edge = &self.edges[e as usize];
+                    row.push((if edge.a as usize == i { edge.b } else { edge.a }, d + 1));
+                }
+            }
+            row.sort_unstable();
+            for (column, slot) in row {
+                self.slots[i][slot] = columns.len() as u32;
+                columns.push(column);
+            }
+            start.push(columns.len());
+        }
+        let places = (0..self.nodes())
+            .map(|n| {
+                let (i, j) = mesh.ij(n);
+                (i as u32, j as u32)
+            })
+            .collect();
+        self.pattern =
+            Arc::new(BlockPattern { rows: self.nodes(), block: 3, start, columns, places });
+    }
+
+    /// Neighbour of node `i` in a direction.
+    pub fn neighbour(&self, i: usize, direction: usize) -> Option<usize> {
+        let e = self.node_edges[i][direction];
+        if e == NONE {
+            return None;
+        }
+        let edge = &self.edges[e as usize];
+        Some(if edge.a as usize == i { edge.b } else { edge.a } as usize)
+    }
+}
+
+/// Half the interval that follows line `k` [cm]; 0 outside.
+fn half(lines: &[f64], k: isize) -> f64 {
+    if k < 0 || k as usize + 1 >= lines.len() {
+        return 0.0;
+    }
+    0.5 * (lines[k as usize + 1] - lines[k as usize]) * CM
+}

@@ -1,0 +1,42 @@
+//! Band-gap narrowing by doping.
+
+use crate::case::{Constants, Narrowing};
+
+/// Apparent narrowing [eV] as a function of the total doping.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum NarrowingLaw {
+    None,
+    /// v_1 (ln(N/n_0) + √(ln²(N/n_0) + c)): Slotboom and de Graaff,
+    /// Solid-State Electron. 19, 857 (1976).
+    Slotboom1977 { v_1: f64, n_0: f64, c: f64 },
+}
+
+impl NarrowingLaw {
+    /// The law in force. Laws that a version does not have are refused by `case`; they
+    /// count as none here.
+    pub fn new(law: Narrowing, constants: &Constants) -> NarrowingLaw {
+        match law {
+            Narrowing::Slotboom1977 => {
+                let get = |key| constants.get("slotboom-1977", key);
+                NarrowingLaw::Slotboom1977 { v_1: get("v_1"), n_0: get("n_0"), c: get("c") }
+            }
+            _ => NarrowingLaw::None,
+        }
+    }
+
+    /// ΔE_g [eV] at a total doping [cm⁻³].
+    pub fn at(&self, total: f64) -> f64 {
+        match *self {
+            NarrowingLaw::None => 0.0,
+            NarrowingLaw::Slotboom1977 { v_1, n_0, c } => {
+                if total <= 0.0 {
+                    return 0.0;
+                }
+                let l = (total / n_0).ln();
+                let root = (l * l + c).sqrt();
+                // For N far below n_0 the sum cancels; c/(root − l) is the same number.
+                if l < 0.0 { v_1 * c / (root - l) } else { v_1 * (l + root) }
+            }
+        }
+    }
+}

@@ -1,0 +1,79 @@
+//! Poisson's equation with the quasi-Fermi potentials held: equilibrium, and the first
+//! half of every Gummel round.
+
+use crate::discretize::{Device, NONE, State, Tie};
+use crate::silicon::Q;
+
+use super::scalar::ScalarSystem;
+use super::system::{NewtonError, NewtonInfo};
+
+/// Largest change of ψ in one step of the potential solve, in V_T.
+const LIMIT: f64 = 20.0;
+
+/// Solve Poisson for ψ with φ_n, φ_p as they are; n and p follow. Damped Newton on a
+/// convex problem: it converges from any start.
+pub fn potential(
+    device: &Device,
+    state: &mut State,
+    system: &mut ScalarSystem,
+    tolerance: f64,
+) -> Result<NewtonInfo, NewtonError> {
+    let vt = device.silicon.vt;
+    let mut info = NewtonInfo::default();
+    for _ in 0..200 {
+        system.clear();
+        for i in 0..device.nodes() {
+            if device.ties[i] != Tie::Free {
+                system.add(device, i, 0, 1.0);
+                continue;
+            }
+            let mut residual = 0.0;
+            for (d, &e) in device.node_edges[i].iter().enumerate() {
+                if e == NONE {
+                    continue;
+                }
+                let edge = &device.edges[e as usize];
+                let drop = state.psi.difference(edge.b as usize, edge.a as usize);
+                let s = if edge.a as usize == i { 1.0 } else { -1.0 };
+                residual += s * edge.permittance * drop;
+                system.add(device, i, 0, -edge.permittance);
+                system.add(device, i, d + 1, edge.permittance);
+            }
+            let q = Q * device.area[i];
+            residual += q * (state.p[i] - state.n[i] + device.net[i]);
+            if device.has_silicon(i) {
+                system.add(device, i, 0, -q * (state.p[i] + state.n[i]) / vt);
+            }
+            system.rhs[i] = -residual;
+        }
+        let delta = system.solve()?.to_vec();
+        let mut size = 0.0f64;
+        for (i, d) in delta.iter().enumerate() {
+            if device.ties[i] == Tie::Free {
+                let x = d / vt;
+                size = size.max(x.abs());
+                // Logarithmic limit: full steps when small, bounded when far.
+                let limited = x.signum() * if x.abs() > 1.0 { (1.0 + x.abs().ln()).min(LIMIT) } else { x.abs() };
+                state.psi.add(i, limited * vt);
+            }
+        }
+        state.refresh(device);
+        info.steps += 1;
+        info.updates.push(size);
+        if !size.is_finite() {
+            return Err(NewtonError::Diverged { info });
+        }
+        if size < tolerance {
+            return Ok(info);
+        }
+    }
+    Err(NewtonError::NoConvergence { info })
+}
+
+/// Thermal equilibrium: every contact at 0 V, both quasi-Fermi potentials exactly 0.
+pub fn equilibrium(device: &Device) -> Result<(State, NewtonInfo), NewtonError> {
+    let mut state = State::neutral(device);
+    let mut system = ScalarSystem::new(device)?;
+    let info = potential(device, &mut state, &mut system, 1e-10)?;
+    Ok((state, info))
+}

@@ -1,0 +1,12 @@
+//! Equilibrium, Gummel, Newton with damping.
+
+mod border;
+mod equilibrium;
+mod scalar;
+mod system;
+mod weights;
+
+pub use border::{Border, BorderedFactors, BorderedSolution};
+pub use equilibrium::{equilibrium, potential};
+pub use scalar::ScalarSystem;
+pub use system::*;

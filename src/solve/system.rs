@@ -1,0 +1,418 @@
+//! A device with its outside circuit, solved by full Newton with the terminals bordered.
+
+use crate::discretize::{
+    Assembly, Circuit, DENSITY_SCALE, Device, State, Tie, Tying, add_words, two_sum,
+};
+use crate::linear::{DirectSolver, LinearError};
+use crate::trace::Work;
+
+use super::border::{Border, BorderedFactors};
+use super::weights::TestFunctions;
+
+/// base + slope·λ as two words, so that a source follows λ to its last digit.
+fn source(base: f64, slope: f64, lambda: [f64; 2]) -> [f64; 2] {
+    let s = two_sum(base, slope * lambda[0]);
+    two_sum(s[0], s[1] + slope * lambda[1])
+}
+
+/// A/cm to A/µm.
+pub const PER_UM: f64 = 1e-4;
+
+/// The scalar equation that closes the system for the drive (λ, I).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Constraint {
+    /// λ = value [V].
+    Voltage(f64),
+    /// Drive current = value [A/µm].
+    Current(f64),
+    /// a_v (λ − λ₀)/V_s + a_w (asinh(I/I₀) − w₀) = step in the plane of `trace`, linearized
+    /// about the current predicted at `step`.
+    Plane { scale: PlaneScale, direction: [f64; 2], origin: [f64; 2], step: f64 },
+}
+
+/// Units of the continuation plane: V_s [V] and I₀ [A/µm].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct PlaneScale {
+    pub voltage: f64,
+    pub current: f64,
+}
+
+impl PlaneScale {
+    /// (λ/V_s, asinh(I/I₀)).
+    pub fn place(&self, lambda: f64, current: f64) -> [f64; 2] {
+        [lambda / self.voltage, (current / self.current).asinh()]
+    }
+
+    /// d asinh(I/I₀)/dI.
+    fn slope(&self, current: f64) -> f64 {
+        1.0 / current.hypot(self.current)
+    }
+}
+
+/// When Newton is satisfied.
+#[derive(Debug, Clone, Copy)]
+pub struct NewtonParams {
+    /// Largest scaled update of the last step (δψ/V_T, δn/n): after it the error is its
+    /// square. Default 1e-5.
+    pub update: f64,
+    /// |ΣI| allowed, relative to the largest terminal current. Default 2e-12.
+    pub imbalance: f64,
+    /// and absolute [A/µm]. Default 1e-26.
+    pub imbalance_floor: f64,
+    /// Steps before giving up. Default 25.
+    pub steps: u32,
+    /// Largest |δψ| of one step [V]. Default 0.4.
+    pub potential_step: f64,
+}
+
+impl Default for NewtonParams {
+    fn default() -> Self {
+        NewtonParams {
+            update: 1e-5,
+            imbalance: 2e-12,
+            imbalance_floor: 1e-26,
+            steps: 25,
+            potential_step: 0.4,
+        }
+    }
+}
+
+/// What Newton did.
+#[derive(Debug, Clone, Default, PartialEq)]
+pub struct NewtonInfo {
+    pub steps: u32,
+    /// Scaled update of every step, in order.
+    pub updates: Vec<f64>,
+    /// Scaled residual (sum of unbalanced continuity / largest current) before each step.
+    pub residuals: Vec<f64>,
+}
+
+#[derive(Debug, Clone, thiserror::Error)]
+pub enum NewtonError {
+    #[error("Newton did not converge in {} steps; last scaled update {:.1e}", .info.steps, .info.updates.last().copied().unwrap_or(f64::NAN))]
+    NoConvergence { info: NewtonInfo },
+    #[error("Newton diverged after {} steps; last scaled update {:.1e}", .info.steps, .info.updates.last().copied().unwrap_or(f64::NAN))]
+    Diverged { info: NewtonInfo },
+    #[error(transparent)]
+    Linear(#[from] LinearError),
+}
+
+/// Direction along a branch: derivatives of everything by the constraint's value.
+#[derive(Debug, Clone, Default)]
+pub struct Tangent {
+    /// dψ, dφ_n, dφ_p [V] by node.
+    pub psi: Vec<f64>,
+    pub phi_n: Vec<f64>,
+    pub phi_p: Vec<f64>,
+    /// By contact, inside [V].
+    pub volts: Vec<f64>,
+    pub lambda: f64,
+    /// Of the drive current [A/µm].
+    pub current: f64,
+}
+
+/// A device, its circuit and the work arrays of Newton.
+pub struct System<'a> {
+    pub device: &'a Device,
+    pub circuit: Circuit,
+    pub assembly: Assembly,
+    pub params: NewtonParams,
+    pub work: Work,
+    pub(super) solver: DirectSolver,
+    border: Border,
+    tests: TestFunctions,
+    drive_row: Vec<f64>,
+    factors: Option<BorderedFactors>,
+}
+
+impl<'a> System<'a> {
+    /// Analyse once for a device.
+    pub fn new(device: &'a Device, circuit: Circuit) -> Result<System<'a>, LinearError> {
+        Ok(System {
+            device,
+            circuit,
+            assembly: Assembly::new(device),
+            params: NewtonParams::default(),
+            work: Work::default(),
+            solver: DirectSolver::new(device.pattern.clone())?,
+            border: Border::default(),
+            tests: TestFunctions::new(device)?,
+            drive_row: Vec::new(),
+            factors: None,
+        })
+    }
+
+    /// Current into the device at contact `k` [A/µm] at the last evaluated state.
+    pub fn current(&self, k: usize) -> f64 {
+        self.assembly.currents[k] * PER_UM
+    }
+
+    /// Drive current [A/µm] at the last evaluated state.
+    pub fn drive_current(&self) -> f64 {
+        self.circuit.drive.iter().map(|&k| self.current(k)).sum()
+    }
+
+    /// |ΣI| and max |I| over the terminals [A/µm] at the last evaluated state.
+    pub fn imbalance(&self) -> [f64; 2] {
+        let currents = &self.assembly.currents;
+        let sum: f64 = currents.iter().sum();
+        let largest = currents.iter().fold(0.0f64, |m, c| m.max(c.abs()));
+        [sum.abs() * PER_UM, largest * PER_UM]
+    }
+
+    /// Contacts with an unknown voltage of their own, in order.
+    fn own(&self) -> Vec<usize> {
+        (0..self.circuit.ties.len()).filter(|&k| self.circuit.own_unknown(k)).collect()
+    }
+
+    /// Put every contact that is not an unknown at its voltage for `lambda`.
+    pub fn apply_lambda(&self, state: &mut State, lambda: [f64; 2]) {
+        for k in 0..self.circuit.ties.len() {
+            match self.circuit.ties[k] {
+                Tying::Source { base, slope, resistance: 0.0 } => {
+                    state.set_contact(self.device, k, source(base, slope, lambda));
+                }
+                Tying::Follows(other) => {
+                    let inside = state.volts.get(other);
+                    let volts = match self.circuit.ties[other] {
+                        Tying::Source { base, slope, .. } => source(base, slope, lambda),
+                        _ => inside,
+                    };
+                    state.set_contact(self.device, k, volts);
+                }
+                _ => {}
+            }
+        }
+    }
+
+    /// Border for the present assembly. Unknown 0 is λ, then the own voltages.
+    fn build_border(&mut self, state: &State, lambda: [f64; 2], constraint: &Constraint) -> Vec<f64> {
+        let own = self.own();
+        let m = own.len() + 1;
+        let mut border = Border {
+            columns: vec![Vec::new(); m],
+            rows: vec![Vec::new(); m],
+            corner: vec![0.0; m * m],
+        };
+        let mut g = vec![0.0; m];
+        let vt = self.device.silicon.vt;
+        for (k, contact) in self.device.contacts.iter().enumerate() {
+            // dV_k by (λ, own voltages).
+            let (unknown, slope) = match self.circuit.ties[k] {
+                Tying::Follows(other) => match self.circuit.ties[other] {
+                    Tying::Source { slope, .. } => (0, slope),
+                    _ => (1 + own.iter().position(|&o| o == other).unwrap_or(0), 1.0),
+                },
+                Tying::Source { slope, resistance: 0.0, .. } => (0, slope),
+                _ => (1 + own.iter().position(|&o| o == k).unwrap_or(0), 1.0),
+            };
+            if slope != 0.0 {
+                for &node in &contact.nodes {
+                    border.columns[unknown].push((3 * node, -slope / vt));
+                }
+            }
+        }
+        for (r, &k) in own.iter().enumerate() {
+            // Test function 0 is the drive's, the others are the own unknowns'.
+            let r = r + 1;
+            let mut row = self.tests.row(self.device, &self.assembly, r);
+            let own_current = self.tests.current(self.device, &self.assembly, r);
+            match self.circuit.ties[k] {
+                Tying::Source { base, slope, resistance } => {
+                    let ohms = resistance * PER_UM;
+                    row.iter_mut().for_each(|v| *v *= ohms);
+                    border.rows[r] = row;
+                    border.corner[r * m + r] = 1.0;
+                    border.corner[r * m] = -slope;
+                    let drop = ohms * own_current;
+                    let [hi, lo] = source(base, slope, lambda);
+                    g[r] = -((state.volts.hi[k] - hi) + (state.volts.lo[k] - lo) + drop);
+                }
+                _ => {
+                    border.rows[r] = row;
+                    g[r] = -own_current;
+                }
+            }
+        }
+        let current = self.tests.current(self.device, &self.assembly, 0) * PER_UM;
+        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
+        let scaled = |factor: f64| self.drive_row.iter().map(|v| factor * v).collect();
+        match *constraint {
+            Constraint::Voltage(v) => {
+                border.corner[0] = 1.0;
+                g[0] = (v - lambda[0]) - lambda[1];
+            }
+            Constraint::Current(i) => {
+                border.rows[0] = scaled(PER_UM);
+                g[0] = i - current;
+            }
+            Constraint::Plane { scale, direction, origin, step } => {
+                // Linear in the current about the predicted one: while Newton is far from a
+                // solution its currents are meaningless, and asinh of them worse.
+                let predicted = scale.current * (origin[1] + step * direction[1]).sinh();
+                let slope = direction[1] * scale.slope(predicted);
+                border.corner[0] = direction[0] / scale.voltage;
+                border.rows[0] = scaled(slope * PER_UM);
+                g[0] = step * (1.0 - direction[1] * direction[1])
+                    - direction[0] * ((lambda[0] + lambda[1]) / scale.voltage - origin[0])
+                    - slope * (current - predicted);
+            }
+        }
+        self.border = border;
+        g
+    }
+
+    /// Full Newton from `state`, `lambda` to a solution of device, circuit and constraint.
+    /// On success the assembly holds residual and currents at the solution.
+    pub fn newton(
+        &mut self,
+        state: &mut State,
+        lambda: &mut [f64; 2],
+        constraint: Constraint,
+    ) -> Result<NewtonInfo, NewtonError> {
+        let mut info = NewtonInfo::default();
+        self.apply_lambda(state, *lambda);
+        let own = self.own();
+        self.update_tests(state)?;
+        let mut previous = f64::INFINITY;
+        let mut best_imbalance = f64::INFINITY;
+        loop {
+            let settled = previous < self.params.update;
+            self.assembly.evaluate(self.device, state, true);
+            let [sum, largest] = self.imbalance();
+            let unbalanced = self.assembly.unbalanced * PER_UM;
+            info.residuals.push(unbalanced / largest.max(1e-300));
+            if !unbalanced.is_finite() {
+                return Err(NewtonError::Diverged { info });
+            }
+            if settled {
+                let allowed = self.params.imbalance * largest + self.params.imbalance_floor;
+                // Below the noise of the fluxes further steps do not help.
+                if sum <= allowed || (previous < 1e-8 && sum >= 0.3 * best_imbalance) {
+                    return Ok(info);
+                }
+                best_imbalance = best_imbalance.min(sum);
+            }
+            if info.steps >= self.params.steps {
+                return Err(NewtonError::NoConvergence { info });
+            }
+            let g = self.build_border(state, *lambda, &constraint);
+            self.factor()?;
+            let f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
+            let Some(factors) = &self.factors else { continue };
+            let s =
+                factors.solve(&mut self.solver, &self.assembly.matrix, &self.border, &f, &g)?;
+            let size = self.apply(state, lambda, &own, &s.device, &s.border);
+            info.steps += 1;
+            self.work.newton_steps += 1;
+            info.updates.push(size);
+            if !size.is_finite() || (info.steps > 8 && size > 1e3 && size > previous) {
+                return Err(NewtonError::Diverged { info });
+            }
+            previous = size;
+        }
+    }
+
+    /// Test functions for the drive and for every own unknown at `state`.
+    fn update_tests(&mut self, state: &State) -> Result<(), LinearError> {
+        self.assembly.evaluate(self.device, state, false);
+        let mut groups = vec![self.circuit.drive.clone()];
+        groups.extend(self.own().into_iter().map(|k| vec![k]));
+        self.tests.update(self.device, state, &self.assembly, groups)
+    }
+
+    /// Factor the assembled Jacobian with its border.
+    fn factor(&mut self) -> Result<(), LinearError> {
+        self.solver.factor(&self.assembly.matrix)?;
+        self.work.factorizations += 1;
+        self.factors =
+            Some(BorderedFactors::new(&mut self.solver, &self.assembly.matrix, &self.border)?);
+        Ok(())
+    }
+
+    /// Evaluate and factor at a solved point, so that [`System::tangent`] is exact there.
+    pub fn linearize(
+        &mut self,
+        state: &State,
+        lambda: [f64; 2],
+        constraint: Constraint,
+    ) -> Result<(), NewtonError> {
+        self.update_tests(state)?;
+        self.assembly.evaluate(self.device, state, true);
+        self.build_border(state, lambda, &constraint);
+        self.factor()?;
+        Ok(())
+    }
+
+    /// Apply an update; returns its scaled size.
+    fn apply(
+        &self,
+        state: &mut State,
+        lambda: &mut [f64; 2],
+        own: &[usize],
+        du: &[f64],
+        dy: &[f64],
+    ) -> f64 {
+        let vt = self.device.silicon.vt;
+        let largest = du.iter().step_by(3).fold(0.0f64, |m, d| m.max(d.abs())) * vt;
+        let t = (self.params.potential_step / largest).min(1.0);
+        let mut size = 0.0f64;
+        for i in 0..self.device.nodes() {
+            if self.device.ties[i] != Tie::Free {
+                continue;
+            }
+            let d = [
+                t * du[3 * i] * vt,
+                t * du[3 * i + 1] * DENSITY_SCALE,
+                t * du[3 * i + 2] * DENSITY_SCALE,
+            ];
+            size = size.max(du[3 * i].abs());
+            if self.device.has_silicon(i) {
+                // Densities far below intrinsic carry nothing; judge them on that scale.
+                let floor = 1e-8 * self.device.nie[i];
+                size = size.max(du[3 * i + 1].abs() * DENSITY_SCALE / (state.n[i] + floor));
+                size = size.max(du[3 * i + 2].abs() * DENSITY_SCALE / (state.p[i] + floor));
+            }
+            state.correct(self.device, i, d);
+        }
+        *lambda = add_words(*lambda, t * dy[0]);
+        for (r, &k) in own.iter().enumerate() {
+            let volts = add_words(state.volts.get(k), t * dy[r + 1]);
+            size = size.max(dy[r + 1].abs() / vt);
+            state.set_contact(self.device, k, volts);
+        }
+        self.apply_lambda(state, *lambda);
+        size
+    }
+
+    /// Tangent at the last Newton step's linearization, by the constraint's value.
+    pub fn tangent(&self, state: &State) -> Option<Tangent> {
+        let n = self.device.nodes();
+        let s = self.factors.as_ref()?.tangent(&self.border, 3 * n, 0)?;
+        let vt = self.device.silicon.vt;
+        let own = self.own();
+        let mut t = Tangent {
+            psi: vec![0.0; n],
+            phi_n: vec![0.0; n],
+            phi_p: vec![0.0; n],
+            volts: vec![0.0; self.circuit.ties.len()],
+            lambda: s.border[0],
+            current: 0.0,
+        };
+        for i in 0..n {
+            t.psi[i] = s.device[3 * i] * vt;
+            if self.device.has_silicon(i) && self.device.ties[i] == Tie::Free {
+                let dn = s.device[3 * i + 1] * DENSITY_SCALE / state.n[i];
+                let dp = s.device[3 * i + 2] * DENSITY_SCALE / state.p[i];
+                t.phi_n[i] = t.psi[i] - vt * dn;
+                t.phi_p[i] = t.psi[i] + vt * dp;
+            }
+        }
+        for (r, &k) in own.iter().enumerate() {
+            t.volts[k] = s.border[r + 1];
+        }
+        t.current =
+            PER_UM * self.drive_row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
+        Some(t)
+    }
+}

@@ -1,0 +1,120 @@
+//! Test functions for terminal currents. With weights w = 1 on a terminal, 0 on the
+//! others, I = Σ_edges (w_a − w_b)·J·face for any w in between. Taking w harmonic for the
+//! present conductance puts its fall where the device conducts least: the derivative of
+//! the current is then free of cancellation, while differences of a nanoampere between
+//! nodes of 1e20 cm⁻³ would lose every digit of it.
+
+use crate::discretize::{Assembly, DENSITY_SCALE, Device, NONE, State, Tie};
+use crate::linear::LinearError;
+
+use super::scalar::ScalarSystem;
+
+/// Weights for groups of terminals.
+pub struct TestFunctions {
+    /// Contacts of each group.
+    pub groups: Vec<Vec<usize>>,
+    weights: Vec<Vec<f64>>,
+    system: ScalarSystem,
+}
+
+/// Conductances below this share of the largest do not matter for the weights.
+const SMALLEST: f64 = 1e-200;
+
+impl TestFunctions {
+    /// No groups yet.
+    pub fn new(device: &Device) -> Result<TestFunctions, LinearError> {
+        Ok(TestFunctions {
+            groups: Vec::new(),
+            weights: Vec::new(),
+            system: ScalarSystem::new(device)?,
+        })
+    }
+
+    /// Weights for `groups` at the state that `assembly` has evaluated.
+    pub fn update(
+        &mut self,
+        device: &Device,
+        state: &State,
+        assembly: &Assembly,
+        groups: Vec<Vec<usize>>,
+    ) -> Result<(), LinearError> {
+        let (n, columns) = (device.nodes(), groups.len());
+        let system = &mut self.system;
+        system.matrix.values.fill(0.0);
+        system.rhs = vec![0.0; n * columns];
+        for i in 0..n {
+            let free = device.ties[i] == Tie::Free && device.has_silicon(i);
+            if !free {
+                system.add(device, i, 0, 1.0);
+                if let Tie::Ohmic(k) = device.ties[i] {
+                    for (c, group) in groups.iter().enumerate() {
+                        if group.contains(&(k as usize)) {
+                            system.rhs[c * n + i] = 1.0;
+                        }
+                    }
+                }
+                continue;
+            }
+            let mut sum = 0.0;
+            for (d, &e) in device.node_edges[i].iter().enumerate() {
+                if e == NONE {
+                    continue;
+                }
+                let (edge, flow) = (&device.edges[e as usize], &assembly.edges[e as usize]);
+                if edge.face == 0.0 {
+                    continue;
+                }
+                let (a, b) = (edge.a as usize, edge.b as usize);
+                let electrons = (flow.n.by_a * state.n[a]).abs().min((flow.n.by_b * state.n[b]).abs());
+                let holes = (flow.p.by_a * state.p[a]).abs().min((flow.p.by_b * state.p[b]).abs());
+                let g = edge.face * (electrons + holes) + SMALLEST;
+                system.add(device, i, d + 1, -g);
+                sum += g;
+            }
+            system.add(device, i, 0, sum);
+        }
+        let solution = system.solve_columns(columns)?;
+        self.weights = solution
+            .chunks(n)
+            .map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect())
+            .collect();
+        self.groups = groups;
+        Ok(())
+    }
+
+    /// Current into the device through group `g` [A/cm], at the evaluated state.
+    pub fn current(&self, device: &Device, assembly: &Assembly, g: usize) -> f64 {
+        let w = &self.weights[g];
+        device
+            .edges
+            .iter()
+            .zip(&assembly.edges)
+            .map(|(edge, flow)| {
+                let dw = w[edge.a as usize] - w[edge.b as usize];
+                if dw == 0.0 { 0.0 } else { dw * edge.face * (flow.n.current + flow.p.current) }
+            })
+            .sum()
+    }
+
+    /// Derivative of that current by the scaled unknowns; length 3·nodes.
+    pub fn row(&self, device: &Device, assembly: &Assembly, g: usize) -> Vec<f64> {
+        let w = &self.weights[g];
+        let vt = device.silicon.vt;
+        let mut row = vec![0.0; 3 * device.nodes()];
+        for (edge, flow) in device.edges.iter().zip(&assembly.edges) {
+            let (a, b) = (edge.a as usize, edge.b as usize);
+            let f = (w[a] - w[b]) * edge.face;
+            if f == 0.0 {
+                continue;
+            }
+            let by_drop = f * (flow.n.by_potential + flow.p.by_potential) * vt;
+            row[3 * a] -= by_drop;
+            row[3 * b] += by_drop;
+            row[3 * a + 1] += f * flow.n.by_a * DENSITY_SCALE;
+            row[3 * b + 1] += f * flow.n.by_b * DENSITY_SCALE;
+            row[3 * a + 2] += f * flow.p.by_a * DENSITY_SCALE;
+            row[3 * b + 2] += f * flow.p.by_b * DENSITY_SCALE;
+        }
+        row
+    }
+}
