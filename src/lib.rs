@@ -4,12 +4,12 @@
 #![deny(unsafe_code)]
 
 pub mod case;
+pub mod discretize;
 pub mod experiment;
 pub mod extract;
 pub mod linear;
 pub mod mesh;
 pub mod record;
-pub mod trace;
 pub mod silicon;
-pub mod discretize;
 pub mod solve;
+pub mod trace;

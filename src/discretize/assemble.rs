@@ -160,13 +160,7 @@ fn unit_diagonal(device: &Device, i: usize, base: usize, values: &mut [f64]) {
 }
 
 /// The three equations of node `i`, as if it were free.
-fn node_row(
-    device: &Device,
-    state: &State,
-    edges: &[EdgeFlow],
-    i: usize,
-    jacobian: bool,
-) -> Row {
+fn node_row(device: &Device, state: &State, edges: &[EdgeFlow], i: usize, jacobian: bool) -> Row {
     let vt = device.silicon.vt;
     let scale = [vt, DENSITY_SCALE, DENSITY_SCALE];
     let mut row = Row { value: [0.0; 3], by: [[0.0; 9]; 5] };
@@ -210,8 +204,7 @@ fn node_row(
     if jacobian {
         row.by[0][1] -= Q * area * DENSITY_SCALE;
         row.by[0][2] += Q * area * DENSITY_SCALE;
-        let (by_n, by_p) =
-            (Q * area * r.by_n * DENSITY_SCALE, Q * area * r.by_p * DENSITY_SCALE);
+        let (by_n, by_p) = (Q * area * r.by_n * DENSITY_SCALE, Q * area * r.by_p * DENSITY_SCALE);
         row.by[0][4] -= by_n;
         row.by[0][5] -= by_p;
         row.by[0][7] += by_n;

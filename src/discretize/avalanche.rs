@@ -36,9 +36,8 @@ pub fn generation(law: &AvalancheLaw, carrier: Carrier, cell: Cell) -> Option<Ge
     if alpha.value == 0.0 {
         return None;
     }
-    let by_current = |j: f64, e: f64| {
-        alpha.value * j / size + alpha.derivative * (e - parallel * j / size)
-    };
+    let by_current =
+        |j: f64, e: f64| alpha.value * j / size + alpha.derivative * (e - parallel * j / size);
     Some(Generation {
         rate: alpha.value * size,
         by_current: [by_current(jx, ex), by_current(jy, ey)],

@@ -108,16 +108,12 @@ impl Device {
     pub fn new(mesh: &Mesh, silicon: Silicon) -> Device {
         let (nx, ny, nodes) = (mesh.nx(), mesh.ny(), mesh.nodes());
         let d = &mesh.doping;
-        let total: Vec<f64> =
-            d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
+        let total: Vec<f64> = d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
         let nie: Vec<f64> = total.iter().map(|&t| silicon.effective_intrinsic(t)).collect();
         let mut device = Device {
             edges: Vec::with_capacity(2 * nodes),
             node_edges: vec![[NONE; DIRECTIONS]; nodes],
-            quarters: vec![
-                [Quarter { area: 0.0, x_direction: 0, y_direction: 2 }; 4];
-                nodes
-            ],
+            quarters: vec![[Quarter { area: 0.0, x_direction: 0, y_direction: 2 }; 4]; nodes],
             area: vec![0.0; nodes],
             net: d.donors.iter().zip(&d.acceptors).map(|(a, b)| a - b).collect(),
             tau: total.iter().map(|&t| silicon.recombination.lifetimes(t)).collect(),
@@ -150,18 +146,29 @@ impl Device {
                 if i + 1 < nx
                     && let Some(b) = mesh.node(i + 1, j)
                 {
-                    let sides = [(cell(si, sj - 1), half(&mesh.y, sj - 1)), (cell(si, sj), half(&mesh.y, sj))];
+                    let sides = [
+                        (cell(si, sj - 1), half(&mesh.y, sj - 1)),
+                        (cell(si, sj), half(&mesh.y, sj)),
+                    ];
                     let h = (mesh.x[i + 1] - mesh.x[i]) * CM;
                     device.add_edge(a, b, h, sides, d.total_x[j * (nx - 1) + i], [1, 0]);
                 }
                 if j + 1 < ny
                     && let Some(b) = mesh.node(i, j + 1)
                 {
-                    let sides = [(cell(si - 1, sj), half(&mesh.x, si - 1)), (cell(si, sj), half(&mesh.x, si))];
+                    let sides = [
+                        (cell(si - 1, sj), half(&mesh.x, si - 1)),
+                        (cell(si, sj), half(&mesh.x, si)),
+                    ];
                     let h = (mesh.y[j + 1] - mesh.y[j]) * CM;
                     device.add_edge(a, b, h, sides, d.total_y[j * nx + i], [3, 2]);
                 }
-                let corners = [(si - 1, sj - 1, 0, 2), (si, sj - 1, 1, 2), (si - 1, sj, 0, 3), (si, sj, 1, 3)];
+                let corners = [
+                    (si - 1, sj - 1, 0, 2),
+                    (si, sj - 1, 1, 2),
+                    (si - 1, sj, 0, 3),
+                    (si, sj, 1, 3),
+                ];
                 for (k, (ci, cj, dx, dy)) in corners.into_iter().enumerate() {
                     if cell(ci, cj) == Material::Silicon {
                         let area = half(&mesh.x, ci) * half(&mesh.y, cj);

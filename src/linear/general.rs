@@ -108,43 +108,41 @@ impl DirectSolver {
             self.row_index.clone(),
         );
         let a = SparseColMat::new(structure, values);
-        if true { return Ok(()); } let lu = Lu::try_new_with_symbolic(self.symbolic.clone(), a.as_ref())
+        let lu = Lu::try_new_with_symbolic(self.symbolic.clone(), a.as_ref())
             .map_err(|_| LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 })?;
         self.lu = Some(lu);
         Ok(())
     }
 
-    /// temporary banded no-pivot
-    pub fn solve(&mut self, matrix: &BlockMatrix, rhs: &mut [f64], columns: usize) -> Result<SolveInfo, LinearError> {
-        let pat = &self.pattern;
-        let b = pat.block; let nb = pat.rows; let n = nb * b;
-        let mut order: Vec<usize> = (0..nb).collect();
-        order.sort_by_key(|&r| (pat.places[r].0, pat.places[r].1));
-        let mut pos = vec![0; nb];
-        for (k, &r) in order.iter().enumerate() { pos[r] = k; }
-        let mut bw = 0;
-        for r in 0..nb { for k in pat.start[r]..pat.start[r+1] { let c = pat.columns[k] as usize; bw = bw.max((pos[r] as isize - pos[c] as isize).unsigned_abs()); } }
-        let w = (bw + 1) * b; let ld = 2 * w + 1;
-        let mut a = vec![0.0; n * ld];
-        for r in 0..nb { for k in pat.start[r]..pat.start[r+1] { let c = pat.columns[k] as usize;
-            for i in 0..b { for j in 0..b { let gi = pos[r]*b+i; let gj = pos[c]*b+j; a[gi*ld + gj + w - gi] = matrix.values[k*b*b+i*b+j] * self.scale[r*b+i]; } } } }
-        for k in 0..n { let piv = a[k*ld+w];
-            for i in k+1..(k+w).min(n) { let l = a[i*ld + k + w - i]/piv; if l != 0.0 { a[i*ld+k+w-i] = l; for j in k+1..(k+w).min(n) { let v = a[k*ld + j + w - k]; a[i*ld + j + w - i] -= l*v; } } } }
-        let tri = |x: &mut Vec<f64>| { for i in 0..n { let lo = i.saturating_sub(w-1); let mut s = x[i]; for k in lo..i { s -= a[i*ld+k+w-i]*x[k]; } x[i]=s; }
-            for i in (0..n).rev() { let hi=(i+w).min(n); let mut s = x[i]; for k in i+1..hi { s -= a[i*ld+k+w-i]*x[k]; } x[i]=s/a[i*ld+w]; } };
-        let perm = |v: &[f64]| { let mut o = vec![0.0; n]; for r in 0..nb { for i in 0..b { o[pos[r]*b+i] = v[r*b+i]*self.scale[r*b+i]; } } o };
+    /// Solve for `columns` right-hand sides, stored one after the other, in place.
+    pub fn solve(
+        &mut self,
+        matrix: &BlockMatrix,
+        rhs: &mut [f64],
+        columns: usize,
+    ) -> Result<SolveInfo, LinearError> {
+        let n = self.pattern.rows * self.pattern.block;
+        let singular = LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 };
+        let lu = self.lu.as_ref().ok_or(singular.clone())?;
+        let mut info = SolveInfo::default();
+        let mut ax = vec![0.0; n];
         for c in 0..columns {
-            let rb = rhs[c*n..(c+1)*n].to_vec();
-            let mut x = perm(&rb); tri(&mut x);
-            let mut xx = vec![0.0; n]; for r in 0..nb { for i in 0..b { xx[r*b+i] = x[pos[r]*b+i]; } }
-            let mut ax = vec![0.0; n];
-            matrix.multiply(&xx, &mut ax);
-            let d: Vec<f64> = rb.iter().zip(&ax).map(|(u,v)| u-v).collect();
-            let mut dx = perm(&d); tri(&mut dx);
-            for r in 0..nb { for i in 0..b { xx[r*b+i] += dx[pos[r]*b+i]; } }
-            if xx.iter().any(|v| !v.is_finite()) { return Err(LinearError::NotFinite{row:0}); }
-            rhs[c*n..(c+1)*n].copy_from_slice(&xx);
+            let b = rhs[c * n..(c + 1) * n].to_vec();
+            let mut m = faer::Mat::from_fn(n, 1, |i, _| b[i] * self.scale[i]);
+            lu.solve_in_place(m.as_mut());
+            let mut x: Vec<f64> = (0..n).map(|i| m[(i, 0)]).collect();
+            matrix.multiply(&x, &mut ax);
+            let mut d = faer::Mat::from_fn(n, 1, |i, _| (b[i] - ax[i]) * self.scale[i]);
+            lu.solve_in_place(d.as_mut());
+            for i in 0..n {
+                x[i] += d[(i, 0)];
+            }
+            info.refinements += 1;
+            if x.iter().any(|v| !v.is_finite()) {
+                return Err(singular);
+            }
+            rhs[c * n..(c + 1) * n].copy_from_slice(&x);
         }
-        Ok(SolveInfo::default())
+        Ok(info)
     }
 }

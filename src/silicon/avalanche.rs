@@ -10,7 +10,11 @@ pub enum AvalancheLaw {
     None,
     /// α = γ a exp(−γ b/E): van Overstraeten, de Man, Solid-State Electron. 13, 583 (1970);
     /// γ by optical-phonon energy: Crowell, Sze, Appl. Phys. Lett. 9, 242 (1966).
-    VanOverstraeten1970 { n: Branch, p_low: Branch, p_high: Branch },
+    VanOverstraeten1970 {
+        n: Branch,
+        p_low: Branch,
+        p_high: Branch,
+    },
 }
 
 /// a [cm⁻¹] and b [V/cm], temperature factor included.

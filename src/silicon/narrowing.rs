@@ -8,7 +8,11 @@ pub enum NarrowingLaw {
     None,
     /// v_1 (ln(N/n_0) + √(ln²(N/n_0) + c)): Slotboom and de Graaff,
     /// Solid-State Electron. 19, 857 (1976).
-    Slotboom1977 { v_1: f64, n_0: f64, c: f64 },
+    Slotboom1977 {
+        v_1: f64,
+        n_0: f64,
+        c: f64,
+    },
 }
 
 impl NarrowingLaw {

@@ -10,7 +10,12 @@ pub enum SaturationLaw {
     None,
     /// µ = µ₀/(1 + (µ₀F/v)^β)^(1/β): Canali et al., IEEE Trans. Electron Devices 22,
     /// 1045 (1975), v and β with the paper's powers of T.
-    Canali1975 { v_n: f64, beta_n: f64, v_p: f64, beta_p: f64 },
+    Canali1975 {
+        v_n: f64,
+        beta_n: f64,
+        v_p: f64,
+        beta_p: f64,
+    },
 }
 
 impl SaturationLaw {

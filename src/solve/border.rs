@@ -66,8 +66,7 @@ impl BorderedFactors {
         let mut row_scale = vec![1.0; m];
         for r in 0..m {
             for c in 0..m {
-                s[(r, c)] =
-                    border.corner[r * m + c] - dot(&border.rows[r], &w[c * n..(c + 1) * n]);
+                s[(r, c)] = border.corner[r * m + c] - dot(&border.rows[r], &w[c * n..(c + 1) * n]);
             }
             let largest = (0..m).map(|c| s[(r, c)].abs()).fold(0.0, f64::max);
             if largest > 0.0 {
@@ -83,9 +82,7 @@ impl BorderedFactors {
     /// y = S⁻¹(g − C A⁻¹f), x = A⁻¹f − W y, given A⁻¹f.
     fn finish(&self, border: &Border, mut x: Vec<f64>, g: &[f64]) -> Option<BorderedSolution> {
         let (m, n) = (border.len(), x.len());
-        let rhs = DVector::from_fn(m, |r, _| {
-            self.row_scale[r] * (g[r] - dot(&border.rows[r], &x))
-        });
+        let rhs = DVector::from_fn(m, |r, _| self.row_scale[r] * (g[r] - dot(&border.rows[r], &x)));
         let y = self.schur.solve(&rhs)?;
         for (k, &yk) in y.iter().enumerate() {
             if yk != 0.0 {
@@ -123,8 +120,7 @@ impl BorderedFactors {
         }
         let rg: Vec<f64> = (0..m)
             .map(|r| {
-                let corner: f64 =
-                    (0..m).map(|c| border.corner[r * m + c] * s.border[c]).sum();
+                let corner: f64 = (0..m).map(|c| border.corner[r * m + c] * s.border[c]).sum();
                 g[r] - dot(&border.rows[r], &s.device) - corner
             })
             .collect();

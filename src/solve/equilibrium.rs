@@ -53,7 +53,8 @@ pub fn potential(
                 let x = d / vt;
                 size = size.max(x.abs());
                 // Logarithmic limit: full steps when small, bounded when far.
-                let limited = x.signum() * if x.abs() > 1.0 { (1.0 + x.abs().ln()).min(LIMIT) } else { x.abs() };
+                let limited = x.signum()
+                    * if x.abs() > 1.0 { (1.0 + x.abs().ln()).min(LIMIT) } else { x.abs() };
                 state.psi.add(i, limited * vt);
             }
         }

@@ -2,11 +2,13 @@
 
 mod border;
 mod equilibrium;
+mod gummel;
 mod scalar;
 mod system;
 mod weights;
 
 pub use border::{Border, BorderedFactors, BorderedSolution};
 pub use equilibrium::{equilibrium, potential};
+pub use gummel::Gummel;
 pub use scalar::ScalarSystem;
 pub use system::*;

@@ -186,7 +186,12 @@ impl<'a> System<'a> {
     }
 
     /// Border for the present assembly. Unknown 0 is λ, then the own voltages.
-    fn build_border(&mut self, state: &State, lambda: [f64; 2], constraint: &Constraint) -> Vec<f64> {
+    fn build_border(
+        &mut self,
+        state: &State,
+        lambda: [f64; 2],
+        constraint: &Constraint,
+    ) -> Vec<f64> {
         let own = self.own();
         let m = own.len() + 1;
         let mut border = Border {
@@ -300,8 +305,7 @@ impl<'a> System<'a> {
             self.factor()?;
             let f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let Some(factors) = &self.factors else { continue };
-            let s =
-                factors.solve(&mut self.solver, &self.assembly.matrix, &self.border, &f, &g)?;
+            let s = factors.solve(&mut self.solver, &self.assembly.matrix, &self.border, &f, &g)?;
             let size = self.apply(state, lambda, &own, &s.device, &s.border);
             info.steps += 1;
             self.work.newton_steps += 1;
@@ -411,8 +415,7 @@ impl<'a> System<'a> {
         for (r, &k) in own.iter().enumerate() {
             t.volts[k] = s.border[r + 1];
         }
-        t.current =
-            PER_UM * self.drive_row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
+        t.current = PER_UM * self.drive_row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
         Some(t)
     }
 }

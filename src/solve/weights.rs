@@ -65,7 +65,8 @@ impl TestFunctions {
                     continue;
                 }
                 let (a, b) = (edge.a as usize, edge.b as usize);
-                let electrons = (flow.n.by_a * state.n[a]).abs().min((flow.n.by_b * state.n[b]).abs());
+                let electrons =
+                    (flow.n.by_a * state.n[a]).abs().min((flow.n.by_b * state.n[b]).abs());
                 let holes = (flow.p.by_a * state.p[a]).abs().min((flow.p.by_b * state.p[b]).abs());
                 let g = edge.face * (electrons + holes) + SMALLEST;
                 system.add(device, i, d + 1, -g);
@@ -74,10 +75,8 @@ impl TestFunctions {
             system.add(device, i, 0, sum);
         }
         let solution = system.solve_columns(columns)?;
-        self.weights = solution
-            .chunks(n)
-            .map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect())
-            .collect();
+        self.weights =
+            solution.chunks(n).map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect()).collect();
         self.groups = groups;
         Ok(())
     }

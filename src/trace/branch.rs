@@ -1,7 +1,7 @@
 //! Continuation of one branch in the plane (V/V_s, asinh(I/I₀)) by arclength.
 
 use crate::case::Stop;
-use crate::discretize::State;
+use crate::discretize::{Device, State};
 use crate::solve::{Constraint, NewtonError, PlaneScale, System};
 
 use super::fields::fields;
@@ -27,6 +27,11 @@ pub struct TraceParams {
     pub points: usize,
     /// A checkpoint every so many points; history is dropped there.
     pub checkpoint: usize,
+    /// Fields kept beside the folds: at the first point past each of so many equal parts
+    /// of the way to the stop current.
+    pub fields: usize,
+    /// Drive voltage at which every crossing after the first point is solved for.
+    pub level: Option<f64>,
 }
 
 impl Default for TraceParams {
@@ -40,6 +45,8 @@ impl Default for TraceParams {
             largest_turn: 0.5,
             points: 500,
             checkpoint: 25,
+            fields: 0,
+            level: None,
         }
     }
 }
@@ -60,9 +67,30 @@ pub struct Branch {
     pub curve: Curve,
     pub folds: Vec<Fold>,
     pub fields: Vec<Fields>,
+    /// Crossings of the level asked for; `kind` says nothing there.
+    pub crossings: Vec<Fold>,
     pub end: End,
+    pub work: Work,
     /// Where to resume.
     pub snapshot: Snapshot,
+}
+
+impl Branch {
+    /// No point yet, terminals named.
+    pub fn empty(device: &Device) -> Branch {
+        Branch {
+            curve: Curve {
+                terminals: device.contacts.iter().map(|c| c.name.clone()).collect(),
+                ..Curve::default()
+            },
+            folds: Vec::new(),
+            fields: Vec::new(),
+            crossings: Vec::new(),
+            end: End::Interrupted,
+            work: Work::default(),
+            snapshot: Snapshot::default(),
+        }
+    }
 }
 
 /// Where a trace starts.
@@ -76,20 +104,24 @@ pub enum Start {
 /// Why a trace could not even start.
 pub type StartError = NewtonError;
 
-/// Follow a branch from `start` until `stop`.
+/// Follow a branch from `start` until `stop`, or until `answered` says that what was asked
+/// is known.
 pub fn follow(
     system: &mut System,
     start: Start,
     stop: Stop,
     params: &TraceParams,
+    answered: &dyn Fn(&Standing) -> bool,
     keeper: &mut dyn Keeper,
 ) -> Result<Branch, StartError> {
     let mut run = Run::begin(system, start, stop, params)?;
-    let end = run.go(system, keeper);
+    let end = run.go(system, answered, keeper);
     Ok(Branch {
+        work: run.work(system),
         curve: run.curve,
         folds: run.folds,
         fields: run.fields,
+        crossings: run.crossings,
         end,
         snapshot: run.snapshot,
     })
@@ -104,6 +136,7 @@ struct Run<'p> {
     curve: Curve,
     folds: Vec<Fold>,
     fields: Vec<Fields>,
+    crossings: Vec<Fold>,
     snapshot: Snapshot,
     halvings: u64,
 }
@@ -141,6 +174,7 @@ impl<'p> Run<'p> {
                     },
                     folds: Vec::new(),
                     fields: Vec::new(),
+                    crossings: Vec::new(),
                     snapshot: Snapshot::default(),
                     halvings: 0,
                     here,
@@ -160,9 +194,7 @@ impl<'p> Run<'p> {
         params: &'p TraceParams,
     ) -> Result<Run<'p>, StartError> {
         let Branch { mut curve, mut folds, mut fields, snapshot, .. } = branch;
-        let unusable = || {
-            NewtonError::Linear(crate::linear::LinearError::NotFinite { row: 0 })
-        };
+        let unusable = || NewtonError::Linear(crate::linear::LinearError::NotFinite { row: 0 });
         let c = Control::read(&snapshot.control).ok_or_else(unusable)?;
         let mut volts = crate::discretize::Words::zeros(system.device.contacts.len());
         volts.hi = snapshot.inside.voltage.clone();
@@ -188,46 +220,48 @@ impl<'p> Run<'p> {
             curve,
             folds,
             fields,
+            crossings: Vec::new(),
             halvings: c.work.halvings,
             snapshot,
         })
     }
 
-    fn go(&mut self, system: &mut System, keeper: &mut dyn Keeper) -> End {
+    fn go(
+        &mut self,
+        system: &mut System,
+        answered: &dyn Fn(&Standing) -> bool,
+        keeper: &mut dyn Keeper,
+    ) -> End {
         loop {
             if self.reached(self.here.lambda[0], self.here.current) {
-                self.fields.push(fields(system, &self.here.state, "end", self.here.lambda[0], self.here.current));
+                self.keep_end(system);
                 return End::Reached;
             }
             if self.curve.len() >= self.params.points {
                 return End::Stalled(format!(
                     "{} not reached within {} points; the curve stands at {:.4} V, {:.3e} A/µm",
-                    describe(self.stop), self.params.points, self.here.lambda[0], self.here.current
+                    describe(self.stop),
+                    self.params.points,
+                    self.here.lambda[0],
+                    self.here.current
                 ));
             }
             if let Err(reason) = self.advance(system) {
-                self.fields.push(fields(system, &self.here.state, "end", self.here.lambda[0], self.here.current));
+                self.keep_end(system);
                 return End::Stalled(reason);
             }
-            let standing = Standing {
-                curve: &self.curve,
-                folds: &self.folds,
-                fields: &self.fields,
-                work: self.work(system),
-                done: self.done(),
-            };
+            self.keep_fields(system);
+            let standing = self.standing(system);
             let next = keeper.point(&standing);
+            if answered(&standing) {
+                self.keep_end(system);
+                return End::Reached;
+            }
             if self.curve.len().is_multiple_of(self.params.checkpoint) {
                 if let Err(e) = self.renew(system) {
                     return End::Stalled(e.to_string());
                 }
-                let standing = Standing {
-                    curve: &self.curve,
-                    folds: &self.folds,
-                    fields: &self.fields,
-                    work: self.work(system),
-                    done: self.done(),
-                };
+                let standing = self.standing(system);
                 if let Err(e) = keeper.checkpoint(&standing, &self.snapshot) {
                     return End::Stalled(format!("a checkpoint could not be written: {e}"));
                 }
@@ -235,6 +269,36 @@ impl<'p> Run<'p> {
             if next == Next::Interrupt {
                 return End::Interrupted;
             }
+        }
+    }
+
+    fn standing(&self, system: &System) -> Standing<'_> {
+        Standing {
+            curve: &self.curve,
+            folds: &self.folds,
+            fields: &self.fields,
+            work: self.work(system),
+            done: self.done(),
+        }
+    }
+
+    fn keep_end(&mut self, system: &mut System) {
+        let here = &self.here;
+        self.fields.push(fields(system, &here.state, "end", here.lambda[0], here.current));
+    }
+
+    /// Fields at evenly spread points on the way to the stop current.
+    fn keep_fields(&mut self, system: &mut System) {
+        let Some(stop) = self.stop.current else { return };
+        let kept = self.fields.iter().filter(|f| f.label.starts_with("point")).count();
+        if kept >= self.params.fields {
+            return;
+        }
+        let part = self.params.scale.place(0.0, stop)[1] / (self.params.fields + 1) as f64;
+        if self.here.place[1].abs() >= part * (kept + 1) as f64 {
+            let label = format!("point {}", self.curve.len() - 1);
+            let here = &self.here;
+            self.fields.push(fields(system, &here.state, &label, here.lambda[0], here.current));
         }
     }
 
@@ -248,7 +312,11 @@ impl<'p> Run<'p> {
         self.take_snapshot(system);
         self.before = None;
         self.here = Point::renewed(
-            system, state, self.here.lambda, self.params.scale, self.here.direction,
+            system,
+            state,
+            self.here.lambda,
+            self.params.scale,
+            self.here.direction,
         )?;
         // A resumed run does the same renewal; count it once in both.
         system.work.factorizations -= 1;
@@ -284,9 +352,10 @@ impl<'p> Run<'p> {
 
     /// Rough share of the way, by current on the plane's scale or by voltage.
     fn done(&self) -> f64 {
-        let by_current = self.stop.current.map_or(0.0, |s| {
-            self.here.place[1].abs() / self.params.scale.place(0.0, s)[1]
-        });
+        let by_current = self
+            .stop
+            .current
+            .map_or(0.0, |s| self.here.place[1].abs() / self.params.scale.place(0.0, s)[1]);
         let by_voltage = self.stop.voltage.map_or(0.0, |s| self.here.lambda[0].abs() / s);
         by_current.max(by_voltage).clamp(0.0, 1.0)
     }
@@ -296,9 +365,11 @@ impl<'p> Run<'p> {
         let [sum, largest] = system.imbalance();
         self.curve.voltage.push(self.here.lambda[0]);
         self.curve.current.push(self.here.current);
-        self.curve
-            .at_terminals
-            .push(terminal_values(system, &self.here.state, self.here.lambda[0]));
+        self.curve.at_terminals.push(terminal_values(
+            system,
+            &self.here.state,
+            self.here.lambda[0],
+        ));
         self.curve.imbalance.push(sum);
         self.curve.largest.push(largest);
         self.curve.newton.push(newton);
@@ -341,44 +412,35 @@ impl<'p> Run<'p> {
             if step < self.params.smallest_step {
                 return Err(format!(
                     "the trace could not go on from {:.6} V, {:.4e} A/µm (point {}): {failure}; the step was halved down to {step:.1e}",
-                    self.here.lambda[0], self.here.current, self.curve.len()
+                    self.here.lambda[0],
+                    self.here.current,
+                    self.curve.len()
                 ));
             }
         };
-        let values = terminal_values(system, &next.state, next.lambda[0]);
-        let imbalance = system.imbalance();
-        self.find_folds(system, &next, step);
-        // Fold solves leave their own state in the system: put the point's figures back.
         let passed = self.reached(next.lambda[0], next.current);
-        let spent = (system.work.newton_steps - before_steps) as u32;
-        let direction = self.here.direction;
         let behind = std::mem::replace(&mut self.here, next);
-        if passed && self.land(system, &behind, step, direction).is_some() {
-            self.keep(system, (system.work.newton_steps - before_steps) as u32);
-        } else {
-            self.curve.voltage.push(self.here.lambda[0]);
-            self.curve.current.push(self.here.current);
-            self.curve.at_terminals.push(values);
-            self.curve.imbalance.push(imbalance[0]);
-            self.curve.largest.push(imbalance[1]);
-            self.curve.newton.push(spent);
+        let mut length = step;
+        if passed && let Some(landed) = self.land(system, &behind, step) {
+            length *= landed;
+        }
+        self.keep(system, (system.work.newton_steps - before_steps) as u32);
+        self.find_folds(system, &behind, length);
+        self.find_crossing(system, &behind, length);
+        if let Some(newton) = self.curve.newton.last_mut() {
+            *newton = (system.work.newton_steps - before_steps) as u32;
         }
         self.before = Some((behind, -step));
         // Next length: aim at a number of Newton steps and at a bounded turn.
         let by_newton = (2.0f64).powf((self.params.aim - f64::from(steps)) / 2.0).clamp(0.4, 1.8);
-        let by_turn = if turn > 0.0 { (0.6 * self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
+        let by_turn =
+            if turn > 0.0 { (0.6 * self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
         self.step = (step * by_newton.min(by_turn)).min(self.params.largest_step);
         Ok(())
     }
 
-    /// Replace a last point beyond `stop` by the one on it.
-    fn land(
-        &mut self,
-        system: &mut System,
-        behind: &Point,
-        step: f64,
-        direction: [f64; 2],
-    ) -> Option<()> {
+    /// Replace a last point beyond `stop` by the one on it; returns its share of the step.
+    fn land(&mut self, system: &mut System, behind: &Point, step: f64) -> Option<f64> {
         let over = &self.here;
         let (constraint, share) = match (self.stop.current, self.stop.voltage) {
             (Some(s), _) if over.current.abs() > s => {
@@ -400,54 +462,82 @@ impl<'p> Run<'p> {
         }
         let (mut state, mut lambda) =
             behind.predict(system.device, Some((over, step)), share * step);
-        system.newton(&mut state, &mut lambda, constraint).ok()?;
-        self.here = Point::solved(system, state, lambda, self.params.scale, direction)?;
-        Some(())
+        let solved = system.newton(&mut state, &mut lambda, constraint).is_ok();
+        let scale = self.params.scale;
+        let landed =
+            solved.then(|| Point::solved(system, state, lambda, scale, behind.direction)).flatten();
+        match landed {
+            Some(p) => {
+                self.here = p;
+                Some(share)
+            }
+            None => {
+                // The point beyond stays: put its figures back into the system.
+                system.assembly.evaluate(system.device, &self.here.state, false);
+                None
+            }
+        }
     }
 
-    fn find_folds(&mut self, system: &mut System, next: &Point, step: f64) {
-        let turned = |k: usize| {
-            let (a, b) = (self.here.direction[k], next.direction[k]);
-            (a > 0.0 && b < 0.0) || (a < 0.0 && b > 0.0)
-        };
-        let mut wanted = Vec::new();
-        if turned(0) {
-            let up = self.here.direction[0] > 0.0;
-            let kind = if up { FoldKind::VoltageMaximum } else { FoldKind::VoltageMinimum };
-            wanted.push((kind, 0));
-        }
-        if turned(1) {
-            let up = self.here.direction[1] > 0.0;
-            let kind = if up { FoldKind::CurrentMaximum } else { FoldKind::CurrentMinimum };
-            wanted.push((kind, 1));
-        }
+    /// Folds between `behind` and the point now at hand, solved for exactly.
+    fn find_folds(&mut self, system: &mut System, behind: &Point, step: f64) {
+        let here = &self.here;
         let mut found = Vec::new();
-        for (kind, axis) in wanted {
-            if let Some((at, p)) =
-                find_fold(system, &self.here, next, step, self.params.scale, axis)
-            {
-                found.push((at, kind, p, terminal_values_of(system)));
+        for axis in 0..2 {
+            let (a, b) = (behind.direction[axis], here.direction[axis]);
+            if !((a > 0.0 && b < 0.0) || (a < 0.0 && b > 0.0)) {
+                continue;
+            }
+            let kind = match (axis, a > 0.0) {
+                (0, true) => FoldKind::VoltageMaximum,
+                (0, false) => FoldKind::VoltageMinimum,
+                (_, true) => FoldKind::CurrentMaximum,
+                (_, false) => FoldKind::CurrentMinimum,
+            };
+            if let Some((at, p)) = find_fold(system, behind, here, step, self.params.scale, axis) {
+                found.push((at, kind, self.exact(system, kind, &p), p));
             }
         }
         found.sort_by(|a, b| a.0.total_cmp(&b.0));
-        for (_, kind, p, currents) in found {
-            let mut at_terminals = terminal_values(system, &p.state, p.lambda[0]);
-            at_terminals.current = currents;
+        for (_, _, fold, p) in found {
             let label = format!("fold {}", self.folds.len());
             self.fields.push(fields(system, &p.state, &label, p.lambda[0], p.current));
-            self.folds.push(Fold {
-                kind,
-                voltage: p.lambda[0],
-                current: p.current,
-                at_terminals,
-                before_point: self.curve.len(),
-            });
+            self.folds.push(fold);
         }
     }
-}
 
-fn terminal_values_of(system: &System) -> Vec<f64> {
-    (0..system.device.contacts.len()).map(|k| system.current(k)).collect()
+    /// A crossing of the level asked for between `behind` and the point now at hand.
+    fn find_crossing(&mut self, system: &mut System, behind: &Point, step: f64) {
+        let Some(level) = self.params.level else { return };
+        let (a, b) = (behind.lambda[0] - level, self.here.lambda[0] - level);
+        // The first point may itself lie on the level.
+        if self.curve.len() < 3 || (a > 0.0) == (b > 0.0) {
+            return;
+        }
+        let share = a / (a - b);
+        let (mut state, mut lambda) =
+            behind.predict(system.device, Some((&self.here, step)), share * step);
+        if system.newton(&mut state, &mut lambda, Constraint::Voltage(level)).is_err() {
+            return;
+        }
+        let scale = self.params.scale;
+        if let Some(p) = Point::solved(system, state, lambda, scale, behind.direction) {
+            self.fields.push(fields(system, &p.state, "crossing", p.lambda[0], p.current));
+            let fold = self.exact(system, FoldKind::CurrentMaximum, &p);
+            self.crossings.push(fold);
+        }
+    }
+
+    /// A solved point as an entry of the list; `system` holds its currents.
+    fn exact(&self, system: &System, kind: FoldKind, p: &Point) -> Fold {
+        Fold {
+            kind,
+            voltage: p.lambda[0],
+            current: p.current,
+            at_terminals: terminal_values(system, &p.state, p.lambda[0]),
+            before_point: self.curve.len() - 1,
+        }
+    }
 }
 
 /// `stop` in words.

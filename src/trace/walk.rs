@@ -1,7 +1,7 @@
 //! Moving the drive voltage to a target in safe steps: ramps and bias points.
 
 use crate::discretize::State;
-use crate::solve::{Constraint, NewtonError, PlaneScale, System};
+use crate::solve::{Constraint, Gummel, NewtonError, PlaneScale, System};
 
 use super::point::Point;
 
@@ -57,10 +57,23 @@ pub fn walk(
                 here = next;
                 *state = s;
                 *lambda = goal;
-                step = if info.steps <= 4 { 2.0 * ds } else if info.steps <= 6 { 1.2 * ds } else { 0.6 * ds };
+                step = if info.steps <= 4 {
+                    2.0 * ds
+                } else if info.steps <= 6 {
+                    1.2 * ds
+                } else {
+                    0.6 * ds
+                };
             }
             Err(cause) => {
                 before = None;
+                if let Some((s, next)) = rescue(system, state, goal, scale, towards) {
+                    here = next;
+                    *state = s;
+                    *lambda = goal;
+                    step = 0.5 * ds;
+                    continue;
+                }
                 step = 0.5 * ds;
                 if step < 1e-6 {
                     return Err(fail(*lambda, cause));
@@ -69,6 +82,28 @@ pub fn walk(
         }
     }
     Ok(())
+}
+
+/// Rounds of the decoupled iteration that may rescue a step.
+const RESCUE_ROUNDS: u32 = 15;
+
+/// Decoupled iteration at the goal from the last solution, then Newton again.
+fn rescue(
+    system: &mut System,
+    state: &State,
+    goal: f64,
+    scale: PlaneScale,
+    towards: [f64; 2],
+) -> Option<(State, Option<Point>)> {
+    let mut s = state.clone();
+    system.apply_lambda(&mut s, [goal, 0.0]);
+    let mut gummel = Gummel::new(system.device).ok()?;
+    let (_, rounds) = gummel.iterate(system.device, &mut s, RESCUE_ROUNDS, 1e-2).ok()?;
+    system.work.gummel_rounds += u64::from(rounds);
+    let mut lambda = [goal, 0.0];
+    system.newton(&mut s, &mut lambda, Constraint::Voltage(goal)).ok()?;
+    let point = point_here(system, s.clone(), goal, scale, towards);
+    Some((s, point))
 }
 
 fn point_here(
