@@ -9,4 +9,5 @@ pub mod extract;
 pub mod linear;
 pub mod mesh;
 pub mod record;
+pub mod structure;
 pub mod trace;
