@@ -31,8 +31,11 @@ pub(super) fn check(case: &Case, structure: &Structure) -> Vec<Problem> {
         }
     }
     let sampled = Sampled::new(structure, SampleLines::new(case, structure));
-    let contacts: Vec<Contact> =
-        case.terminals.iter().map(|t| Contact::new(t, structure, &sampled, &mut problems)).collect();
+    let contacts: Vec<Contact> = case
+        .terminals
+        .iter()
+        .map(|t| Contact::new(t, structure, &sampled, &mut problems))
+        .collect();
     shorts(case, &sampled, &contacts, &mut problems);
     floating(structure, &sampled, &contacts, &mut problems);
     problems
@@ -103,7 +106,11 @@ impl Contact {
                 make(
                     "touches-oxide-only",
                     Some(terminal.at.clone()),
-                    format!("terminal `{}` {what} no silicon: {}", terminal.name, missing.join(", ")),
+                    format!(
+                        "terminal `{}` {what} no silicon: {}",
+                        terminal.name,
+                        missing.join(", ")
+                    ),
                 )
                 .help(match structure.trenches().first() {
                     Some(t) => format!("the first trench runs from {} to {} µm", t.from, t.to),
@@ -130,9 +137,8 @@ fn side_of(net: f64) -> Option<usize> {
 fn cells_under(touch: &Touch, sampled: &Sampled) -> Vec<(u32, f64)> {
     let (nx, ny) = (sampled.nx(), sampled.ny());
     let (x, y) = (&sampled.lines.x, &sampled.lines.y);
-    let column = |i: usize| {
-        (0..ny).map(|j| ((j * nx + i) as u32, y[j + 1] - y[j])).collect::<Vec<_>>()
-    };
+    let column =
+        |i: usize| (0..ny).map(|j| ((j * nx + i) as u32, y[j + 1] - y[j])).collect::<Vec<_>>();
     let all = match touch {
         Touch::Surface { from, to } => (0..nx)
             .filter(|&i| {
@@ -207,9 +213,8 @@ fn floating(
     let mut best: Vec<Option<u32>> = vec![None; regions.count];
     for cell in 0..sampled.nx() as u32 {
         if let Some(r) = regions.of(cell) {
-            let stronger = best[r].is_none_or(|b| {
-                sampled.net[cell as usize].abs() > sampled.net[b as usize].abs()
-            });
+            let stronger = best[r]
+                .is_none_or(|b| sampled.net[cell as usize].abs() > sampled.net[b as usize].abs());
             if stronger {
                 best[r] = Some(cell);
             }

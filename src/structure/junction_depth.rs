@@ -1,7 +1,7 @@
 //! From drawn pieces to doping terms: falloffs that follow from junction depths.
 
-use super::profile::{Lateral, Vertical};
 use super::doping::Term;
+use super::profile::{Lateral, Vertical};
 use crate::case::{Case, Depth, Piece, Polarity, Problem, Profile};
 
 /// Rounds after which the junction depths count as irreconcilable.

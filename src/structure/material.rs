@@ -18,8 +18,7 @@ impl Structure {
         if x < 0.0 || x > self.span || y > self.thickness {
             Filling::Void
         } else if y < 0.0 {
-            let covered =
-                |g: &&Gate| -g.oxide.abs() <= y && g.from.max(0.0) <= x && x <= g.to;
+            let covered = |g: &&Gate| -g.oxide <= y && g.from.max(0.0) <= x && x <= g.to;
             if self.gates.iter().any(|g| covered(&g)) { Filling::GateOxide } else { Filling::Void }
         } else if self.trenches.iter().any(|t| t.from <= x && x <= t.to && y <= t.depth) {
             Filling::TrenchOxide

@@ -9,6 +9,7 @@ mod profile;
 mod regions;
 mod sampling;
 
+pub(crate) use doping::has_error;
 pub use doping::{Structure, Term};
 pub use material::Filling;
 pub use profile::{Lateral, Vertical};
