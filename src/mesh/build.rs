@@ -11,8 +11,12 @@ const DEFAULT_NODES: usize = 8000;
 const DEFAULT_GROWTH: f64 = 1.35;
 /// Intervals that must lie around each junction.
 const LEAST_AROUND: f64 = 4.0;
+/// An interval around the edge of a diffusion counts this many times.
+const EDGE_CREDIT: f64 = 3.0;
 /// A mesh with this part of the budget is good enough.
 const FULL: f64 = 0.97;
+/// From this scale on, x coarsens faster than y.
+const COARSE_FROM: f64 = 2.0;
 /// Scales tried lie between these.
 const SCALES: (f64, f64) = (1.0 / 512.0, 512.0);
 
@@ -116,9 +120,11 @@ enum Refusal {
 
 impl Search<'_> {
     fn lines(&self, scale: f64) -> Option<Lines> {
-        let fine = Fineness { scale, growth: self.growth };
-        let x = self.given_x.clone().or_else(|| self.features.x.lines(fine))?;
-        let y = self.given_y.clone().or_else(|| self.features.y.lines(fine))?;
+        // A layout has many edges in x and few in y: coarse meshes give up the edges first.
+        let x_scale = scale * (scale / COARSE_FROM).max(1.0);
+        let fine = |scale| Fineness { scale, growth: self.growth };
+        let x = self.given_x.clone().or_else(|| self.features.x.lines(fine(x_scale)))?;
+        let y = self.given_y.clone().or_else(|| self.features.y.lines(fine(scale)))?;
         Some((x, y))
     }
 
@@ -187,6 +193,8 @@ impl Search<'_> {
                 };
                 given.is_none().then(|| (j, quality::around(own, j)))
             })
+            // The many edges of diffusions need only be seen.
+            .map(|(j, n)| (j, if j.axis == Axis::X && !j.deep { EDGE_CREDIT * n } else { n }))
             .filter(|(_, n)| *n < LEAST_AROUND)
             .min_by(|a, b| a.1.total_cmp(&b.1))
             .map(|(j, _)| j)

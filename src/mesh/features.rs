@@ -11,12 +11,17 @@ use crate::structure::{Lateral, SampleLines, Structure, Vertical};
 
 /// Intervals across a junction's depletion at rest, at scale 1.
 const ACROSS: f64 = 8.0;
+/// The same at the edges of diffusions: there are many, and the current of the path
+/// leaves a source through its bottom or towards the well.
+const ACROSS_EDGE: f64 = 4.0;
 /// The same between wells and wafer: the junction that breaks down.
 const ACROSS_DEEP: f64 = 14.0;
 /// Around a deep junction, reverse bias widens the depletion to about this multiple.
 const WIDENED: f64 = 2.5;
-/// Intervals per falloff or spread.
+/// Intervals per falloff.
 const PER_TAIL: f64 = 4.0;
+/// Intervals per spread of a well.
+const PER_SPREAD: f64 = 4.0;
 /// Intervals per deepest junction, everywhere above it.
 const PER_BASE: f64 = 18.0;
 /// Intervals per extent, everywhere.
@@ -42,7 +47,11 @@ impl Features {
         let mut y = Collector::new(structure.thickness, finest);
         for j in &junctions {
             let list = if j.axis == Axis::X { &mut x } else { &mut y };
-            let across = if j.deep { ACROSS_DEEP } else { ACROSS };
+            let across = match (j.deep, j.axis) {
+                (true, _) => ACROSS_DEEP,
+                (false, Axis::X) => ACROSS_EDGE,
+                (false, Axis::Y) => ACROSS,
+            };
             list.band(j.at - j.before, j.at + j.after, j.width() / across);
             if j.deep {
                 let (a, b) = (WIDENED * j.before, WIDENED * j.after);
@@ -50,7 +59,7 @@ impl Features {
             }
         }
         for term in &structure.terms {
-            lateral_wishes(&term.lateral, &mut x);
+            lateral_wishes(&term.lateral, term.deep, &mut x);
             vertical_wishes(&term.vertical, &mut y);
         }
         for trench in structure.trenches() {
@@ -160,10 +169,15 @@ impl Collector {
     }
 }
 
-fn lateral_wishes(lateral: &Lateral, x: &mut Collector) {
+fn lateral_wishes(lateral: &Lateral, deep: bool, x: &mut Collector) {
     let Lateral::Window { from, to, spread } = *lateral else { return };
     if spread > 0.0 {
-        let h = spread / PER_TAIL;
+        // The tails beside a diffusion matter where they make a junction, and that
+        // wishes its own spacing.
+        if !deep {
+            return;
+        }
+        let h = spread / PER_SPREAD;
         x.band(from - 2.5 * spread, from, h);
         x.band(to, to + 2.5 * spread, h);
     } else {

@@ -1,136 +1,159 @@
 //! Interval sizes that follow the wished spacing, fill every segment exactly and keep
 //! the growth bound.
 //!
-//! Unknowns are u = ln(size). Minimised: the squared jumps of u − wish between
-//! neighbours and, weakly, u − wish itself; where a jump of u nears the bound, it is
-//! drawn back by a penalty. The segment lengths are constraints, Σ exp(u) = length,
-//! linearised at every round (sequential quadratic programming; Nocedal and Wright,
-//! Numerical Optimization, 2nd ed., section 18.1). Deterministic, mirror-symmetric.
+//! Unknowns are z = size/wish. Minimised: the squared jumps of z between neighbours and,
+//! weakly, its distance from 1; beyond the growth bound a neighbour pays a quadratic
+//! penalty on size_{i+1} − r·size_i (and the mirrored one). The segment lengths are linear
+//! constraints. The problem is convex and piecewise quadratic: its minimum is unique,
+//! hence deterministic and mirror-symmetric, and Newton's method on it ends in a few
+//! rounds (Nocedal and Wright, Numerical Optimization, 2nd ed., chapter 16).
 
 use nalgebra::{DMatrix, DVector};
 
-/// Rounds; lengths converge quadratically, the set of penalised jumps in a few.
-const ROUNDS: usize = 24;
+const ROUNDS: usize = 40;
 /// Weight of staying near the wish.
 const NEAR: f64 = 1e-2;
-/// Weight of a penalised jump.
-const PENALTY: f64 = 300.0;
+/// Weight of the part of a jump beyond the bound.
+const PENALTY: f64 = 1e4;
+/// The penalty starts at this part of ln(growth).
+const HELD: f64 = 0.95;
 
-/// Sizes [µm], segment by segment. `wished`: ln of the wished sizes per segment.
+/// Sizes [µm], segment by segment; they fill `lengths` but may break the bound where it
+/// cannot be kept. `wished`: ln of the wished sizes per segment.
 pub(super) fn smooth(wished: &[Vec<f64>], lengths: &[f64], log_growth: f64) -> Vec<Vec<f64>> {
-    let v: Vec<f64> = wished.iter().flatten().copied().collect();
-    let mut segment_of = Vec::with_capacity(v.len());
+    let wish: Vec<f64> = wished.iter().flatten().map(|v| v.exp()).collect();
+    let mut segment_of = Vec::with_capacity(wish.len());
     for (k, list) in wished.iter().enumerate() {
         segment_of.extend(std::iter::repeat_n(k, list.len()));
     }
-    // Start: every segment scaled to its length.
-    let mut u = v.clone();
-    let sums = segment_sums(&u, &segment_of, lengths.len());
-    for (x, k) in u.iter_mut().zip(&segment_of) {
-        *x += (lengths[*k] / sums[*k]).ln();
-    }
-    let mut penalised = vec![false; v.len().saturating_sub(1)];
-    for _ in 0..ROUNDS {
-        let mut changed = false;
-        for i in 0..penalised.len() {
-            let near = (u[i + 1] - u[i]).abs() > 0.985 * log_growth;
-            changed |= near && !penalised[i];
-            penalised[i] |= near;
-        }
-        let Some(step) = step(&u, &v, &penalised, log_growth, &segment_of, lengths) else { break };
-        let largest = step.iter().fold(0.0f64, |m, s| m.max(s.abs()));
-        let shorten = (0.7 / largest).min(1.0);
-        u.iter_mut().zip(&step).for_each(|(x, s)| *x += shorten * s);
-        if largest < 1e-11 && !changed {
-            break;
-        }
-    }
+    let problem = Problem { wish, segment_of, lengths, bound: (HELD * log_growth).exp() };
+    let z = problem.solve();
     let mut out: Vec<Vec<f64>> = vec![Vec::new(); lengths.len()];
-    let sums = segment_sums(&u, &segment_of, lengths.len());
-    for (x, k) in u.iter().zip(&segment_of) {
-        out[*k].push(x.exp() * lengths[*k] / sums[*k]);
+    for ((z, w), k) in z.iter().zip(&problem.wish).zip(&problem.segment_of) {
+        out[*k].push(z * w);
     }
     out
 }
 
-fn segment_sums(u: &[f64], segment_of: &[usize], segments: usize) -> Vec<f64> {
-    let mut sums = vec![0.0; segments];
-    for (x, k) in u.iter().zip(segment_of) {
-        sums[*k] += x.exp();
-    }
-    sums
+struct Problem<'a> {
+    wish: Vec<f64>,
+    segment_of: Vec<usize>,
+    lengths: &'a [f64],
+    bound: f64,
 }
 
-/// One step of the quadratic programme: tridiagonal Hessian, one constraint a segment.
-fn step(
-    u: &[f64],
-    v: &[f64],
-    penalised: &[bool],
-    log_growth: f64,
-    segment_of: &[usize],
-    lengths: &[f64],
-) -> Option<Vec<f64>> {
-    let (n, m) = (u.len(), lengths.len());
-    let mut diagonal = vec![NEAR; n];
-    let mut beside = vec![0.0; n.saturating_sub(1)];
-    let mut right: Vec<f64> = (0..n).map(|i| -NEAR * (u[i] - v[i])).collect();
-    for i in 0..n.saturating_sub(1) {
-        let jump = u[i + 1] - u[i];
-        let (weight, target) = if penalised[i] {
-            (PENALTY, 0.95 * log_growth * jump.signum())
-        } else {
-            (1.0, v[i + 1] - v[i])
-        };
-        diagonal[i] += weight;
-        diagonal[i + 1] += weight;
-        beside[i] = -weight;
-        right[i] += weight * (jump - target);
-        right[i + 1] -= weight * (jump - target);
-    }
-    let factor = Tridiagonal::new(diagonal, beside);
-    let free = factor.solve(right);
-    // Constraint k: Σ e^u Δ = length − Σ e^u over its intervals.
-    let sums = segment_sums(u, segment_of, m);
-    let mut columns = Vec::with_capacity(m);
-    for k in 0..m {
-        let column = (0..n)
-            .map(|i| if segment_of[i] == k { u[i].exp() / lengths[k] } else { 0.0 })
-            .collect();
-        columns.push(factor.solve(column));
-    }
-    let mut schur = DMatrix::<f64>::zeros(m, m);
-    let mut gap = DVector::<f64>::zeros(m);
-    for i in 0..n {
-        let k = segment_of[i];
-        let a = u[i].exp() / lengths[k];
-        gap[k] += a * free[i];
-        for (l, column) in columns.iter().enumerate() {
-            schur[(k, l)] += a * column[i];
+/// Gradient and tridiagonal Hessian of the objective.
+struct Model {
+    value: f64,
+    gradient: Vec<f64>,
+    diagonal: Vec<f64>,
+    beside: Vec<f64>,
+}
+
+impl Problem<'_> {
+    fn solve(&self) -> Vec<f64> {
+        let mut sums = vec![0.0; self.lengths.len()];
+        for (w, k) in self.wish.iter().zip(&self.segment_of) {
+            sums[*k] += w;
         }
+        // Start: every segment scaled to its length; later steps keep the lengths.
+        let mut z: Vec<f64> = self.segment_of.iter().map(|k| self.lengths[*k] / sums[*k]).collect();
+        let mut model = self.model(&z);
+        for _ in 0..ROUNDS {
+            let Some(step) = self.step(&model) else { break };
+            let mut part = 1.0;
+            let (next, next_model) = loop {
+                let next: Vec<f64> = z.iter().zip(&step).map(|(a, s)| a + part * s).collect();
+                let next_model = self.model(&next);
+                if next_model.value <= model.value || part < 1e-3 {
+                    break (next, next_model);
+                }
+                part *= 0.5;
+            };
+            let settled = next_model.value >= model.value * (1.0 - 1e-14);
+            (z, model) = (next, next_model);
+            if settled {
+                break;
+            }
+        }
+        z
     }
-    for k in 0..m {
-        gap[k] -= 1.0 - sums[k] / lengths[k];
+
+    fn model(&self, z: &[f64]) -> Model {
+        let n = z.len();
+        let mut m = Model {
+            value: 0.0,
+            gradient: z.iter().map(|a| NEAR * (a - 1.0)).collect(),
+            diagonal: vec![NEAR; n],
+            beside: vec![0.0; n.saturating_sub(1)],
+        };
+        m.value += z.iter().map(|a| 0.5 * NEAR * (a - 1.0).powi(2)).sum::<f64>();
+        for i in 0..n.saturating_sub(1) {
+            m.pair(i, 1.0, [-1.0, 1.0], z[i + 1] - z[i]);
+            let (a, b) = (self.wish[i], self.wish[i + 1]);
+            let mean = 0.5 * (a + b);
+            for c in [[-self.bound * a / mean, b / mean], [a / mean, -self.bound * b / mean]] {
+                let excess = c[0] * z[i] + c[1] * z[i + 1];
+                if excess > 0.0 {
+                    m.pair(i, PENALTY, c, excess);
+                }
+            }
+        }
+        m
     }
-    let multiplier = schur.lu().solve(&gap)?;
-    let mut step = free;
-    for (column, l) in columns.iter().zip(multiplier.iter()) {
-        step.iter_mut().zip(column).for_each(|(s, c)| *s -= l * c);
+
+    /// Newton's step that keeps the segment lengths.
+    fn step(&self, model: &Model) -> Option<Vec<f64>> {
+        let (n, m) = (self.wish.len(), self.lengths.len());
+        let factor = Tridiagonal::new(model.diagonal.clone(), &model.beside);
+        let mut step = factor.solve(model.gradient.iter().map(|g| -g).collect());
+        let share = |i: usize| self.wish[i] / self.lengths[self.segment_of[i]];
+        let columns: Vec<Vec<f64>> = (0..m)
+            .map(|k| {
+                let one = |i: usize| if self.segment_of[i] == k { share(i) } else { 0.0 };
+                factor.solve((0..n).map(one).collect())
+            })
+            .collect();
+        let mut schur = DMatrix::<f64>::zeros(m, m);
+        let mut gap = DVector::<f64>::zeros(m);
+        for (i, k) in self.segment_of.iter().enumerate() {
+            gap[*k] += share(i) * step[i];
+            for (l, column) in columns.iter().enumerate() {
+                schur[(*k, l)] += share(i) * column[i];
+            }
+        }
+        let multiplier = schur.lu().solve(&gap)?;
+        for (column, l) in columns.iter().zip(multiplier.iter()) {
+            step.iter_mut().zip(column).for_each(|(s, c)| *s -= l * c);
+        }
+        step.iter().all(|s| s.is_finite()).then_some(step)
     }
-    step.iter().all(|s| s.is_finite()).then_some(step)
 }
 
-/// A symmetric positive tridiagonal matrix, factored.
+impl Model {
+    /// Adds ½·weight·(c·(z_i, z_{i+1}))², whose linear form has the value `form`.
+    fn pair(&mut self, i: usize, weight: f64, c: [f64; 2], form: f64) {
+        self.value += 0.5 * weight * form * form;
+        self.gradient[i] += weight * form * c[0];
+        self.gradient[i + 1] += weight * form * c[1];
+        self.diagonal[i] += weight * c[0] * c[0];
+        self.diagonal[i + 1] += weight * c[1] * c[1];
+        self.beside[i] += weight * c[0] * c[1];
+    }
+}
+
+/// A symmetric positive definite tridiagonal matrix, factored.
 struct Tridiagonal {
     pivot: Vec<f64>,
     ratio: Vec<f64>,
 }
 
 impl Tridiagonal {
-    fn new(mut pivot: Vec<f64>, beside: Vec<f64>) -> Tridiagonal {
+    fn new(mut pivot: Vec<f64>, beside: &[f64]) -> Tridiagonal {
         let mut ratio = vec![0.0; beside.len()];
-        for i in 0..beside.len() {
-            ratio[i] = beside[i] / pivot[i];
-            pivot[i + 1] -= ratio[i] * beside[i];
+        for (i, b) in beside.iter().enumerate() {
+            ratio[i] = b / pivot[i];
+            pivot[i + 1] -= ratio[i] * b;
         }
         Tridiagonal { pivot, ratio }
     }

@@ -53,13 +53,7 @@ pub fn gaussian(
     }
 }
 
-pub fn boxed(
-    name: &str,
-    polarity: Polarity,
-    peak: f64,
-    x: (f64, f64),
-    y: (f64, f64),
-) -> Piece {
+pub fn boxed(name: &str, polarity: Polarity, peak: f64, x: (f64, f64), y: (f64, f64)) -> Piece {
     Piece {
         name: name.to_string(),
         polarity,
@@ -130,9 +124,8 @@ pub fn bar() -> Case {
     use Polarity::{Acceptors, Donors};
     let mut case = wafer(12.0, 1.0, 1e14);
     case.wafer.doping = None;
-    let layer = |name: &str, polarity, peak, from, to| {
-        boxed(name, polarity, peak, (from, to), (0.0, 1.0))
-    };
+    let layer =
+        |name: &str, polarity, peak, from, to| boxed(name, polarity, peak, (from, to), (0.0, 1.0));
     case.wells = vec![
         layer("p+ emitter", Acceptors, 1e19, 0.0, 2.0),
         layer("n base", Donors, 1e16, 2.0, 7.0),
