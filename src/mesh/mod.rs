@@ -1,5 +1,16 @@
 //! Graded tensor-product mesh from a structure; control volumes; quality report.
 
+mod build;
+mod features;
+mod given;
+mod junction;
+mod lines;
 mod model;
+mod quality;
+mod sample;
+mod smooth;
 
+pub use build::build;
+pub use junction::{Axis, Junction};
 pub use model::*;
+pub use quality::{AxisQuality, JunctionQuality, Quality};

@@ -1,0 +1,253 @@
+//! Chooses the lines: given ones as they are, others from features and node budget.
+
+use super::features::{DEFAULT_FINEST, Features};
+use super::junction::{Axis, Junction};
+use super::lines::Fineness;
+use super::{Mesh, given, quality, sample};
+use crate::case::{Case, Problem};
+use crate::structure::Structure;
+
+const DEFAULT_NODES: usize = 8000;
+const DEFAULT_GROWTH: f64 = 1.35;
+/// Intervals that must lie around each junction.
+const LEAST_AROUND: f64 = 4.0;
+/// An interval around the edge of a diffusion counts this many times.
+const EDGE_CREDIT: f64 = 3.0;
+/// A mesh with this part of the budget is good enough.
+const FULL: f64 = 0.97;
+/// From this scale on, x coarsens faster than y.
+const COARSE_FROM: f64 = 2.0;
+/// Scales tried lie between these.
+const SCALES: (f64, f64) = (1.0 / 512.0, 512.0);
+
+/// The node budget in force; `None` if both axes are given and no budget is.
+pub(super) fn budget_of(case: &Case) -> Option<usize> {
+    let grid = &case.grid;
+    match grid.nodes {
+        Some(n) => Some(n),
+        None if grid.x.is_some() && grid.y.is_some() => None,
+        None => Some(DEFAULT_NODES),
+    }
+}
+
+/// Builds the mesh of a case; warnings come with it.
+///
+/// # Errors
+/// `budget-too-small`, `grid` (impossible finest or growth), `grid-lines` (given lines
+/// that miss an end), `no-node` (a terminal without a node), `shared-node`,
+/// `growth-too-small`.
+pub fn build(case: &Case, structure: &Structure) -> Result<(Mesh, Vec<Problem>), Vec<Problem>> {
+    let growth = case.grid.growth.unwrap_or(DEFAULT_GROWTH);
+    let finest = case.grid.finest.unwrap_or(DEFAULT_FINEST);
+    let mut problems = Vec::new();
+    if !(growth > 1.0 && growth <= 10.0) {
+        problems.push(
+            grid_error(case, format!("growth {growth} is no ratio of growing intervals"))
+                .help("between 1.05 and 2; 1.35 is the default"),
+        );
+    }
+    if !(finest > 0.0 && finest < structure.span.min(structure.thickness)) {
+        problems.push(
+            grid_error(case, format!("finest {finest} µm is no interval of this cut"))
+                .help("above 0, below the span and the thickness"),
+        );
+    }
+    let given_x = case.grid.x.as_deref().map(|l| given::x_lines(case, structure, l, &mut problems));
+    let given_y = case.grid.y.as_deref().map(|l| given::y_lines(case, structure, l, &mut problems));
+    if crate::structure::has_error(&problems) {
+        return Err(problems);
+    }
+    let (x, y) = match (given_x, given_y) {
+        (Some(x), Some(y)) => {
+            let nodes = sample::count_nodes(structure, &x, &y);
+            if let Some(budget) = case.grid.nodes.filter(|b| nodes > *b) {
+                problems.push(Problem::warning(
+                    "budget-exceeded",
+                    Some(case.grid.at.clone()),
+                    format!("the given lines make {nodes} nodes, more than the budget of {budget}"),
+                ));
+            }
+            (x, y)
+        }
+        (given_x, given_y) => {
+            let budget = budget_of(case).unwrap_or(DEFAULT_NODES);
+            let search = Search {
+                structure,
+                features: Features::new(case, structure),
+                given_x,
+                given_y,
+                growth,
+            };
+            match search.within(budget) {
+                Ok(lines) => lines,
+                Err(refusal) => {
+                    problems.push(refusal.problem(case, budget, growth));
+                    return Err(problems);
+                }
+            }
+        }
+    };
+    match sample::assemble(case, structure, x, y) {
+        Ok(mesh) => Ok((mesh, problems)),
+        Err(more) => {
+            problems.extend(more);
+            Err(problems)
+        }
+    }
+}
+
+fn grid_error(case: &Case, text: String) -> Problem {
+    Problem::error("grid", Some(case.grid.at.clone()), text)
+}
+
+type Lines = (Vec<f64>, Vec<f64>);
+
+/// Looks for the common scale that spends the budget.
+struct Search<'a> {
+    structure: &'a Structure,
+    features: Features,
+    given_x: Option<Vec<f64>>,
+    given_y: Option<Vec<f64>>,
+    growth: f64,
+}
+
+/// Why no lines were found.
+enum Refusal {
+    /// Nodes needed, if known, and the junction that asks for them.
+    TooSmall(Option<usize>, Option<Junction>),
+    Growth,
+}
+
+impl Search<'_> {
+    fn lines(&self, scale: f64) -> Option<Lines> {
+        // A layout has many edges in x and few in y: coarse meshes give up the edges first.
+        let x_scale = scale * (scale / COARSE_FROM).max(1.0);
+        let fine = |scale| Fineness { scale, growth: self.growth };
+        let x = self.given_x.clone().or_else(|| self.features.x.lines(fine(x_scale)))?;
+        let y = self.given_y.clone().or_else(|| self.features.y.lines(fine(scale)))?;
+        Some((x, y))
+    }
+
+    fn count(&self, lines: &Lines) -> usize {
+        sample::count_nodes(self.structure, &lines.0, &lines.1)
+    }
+
+    /// The finest lines with at most `budget` nodes.
+    fn within(&self, budget: usize) -> Result<Lines, Refusal> {
+        let fits = |scale: f64| self.lines(scale).filter(|l| self.count(l) <= budget);
+        let (mut fine, mut coarse) = (1.0, 1.0);
+        let mut best = fits(1.0);
+        if best.is_none() {
+            while best.is_none() {
+                fine = coarse;
+                coarse *= 2.0;
+                if coarse > SCALES.1 {
+                    return Err(self.needed());
+                }
+                best = fits(coarse);
+            }
+        } else {
+            loop {
+                fine *= 0.5;
+                match fits(fine) {
+                    Some(lines) if fine > SCALES.0 => (best, coarse) = (Some(lines), fine),
+                    Some(lines) => return self.checked(lines),
+                    None => break,
+                }
+            }
+        }
+        for _ in 0..16 {
+            let full = best.as_ref().map_or(0, |l| self.count(l));
+            if full as f64 >= FULL * budget as f64 {
+                break;
+            }
+            let mid = (fine * coarse).sqrt();
+            match fits(mid) {
+                Some(lines) => {
+                    // Rounding makes counts jump a little: keep the fullest.
+                    if self.count(&lines) >= full {
+                        best = Some(lines);
+                    }
+                    coarse = mid;
+                }
+                None => fine = mid,
+            }
+        }
+        best.map_or(Err(Refusal::TooSmall(None, None)), |lines| self.checked(lines))
+    }
+
+    fn checked(&self, lines: Lines) -> Result<Lines, Refusal> {
+        if self.worst(&lines).is_some() { Err(self.needed()) } else { Ok(lines) }
+    }
+
+    /// The junction with the fewest intervals around it, if that is too few; given axes
+    /// are the user's own business.
+    fn worst(&self, lines: &Lines) -> Option<&Junction> {
+        self.features
+            .junctions
+            .iter()
+            .filter_map(|j| {
+                let (own, given) = match j.axis {
+                    Axis::X => (&lines.0, &self.given_x),
+                    Axis::Y => (&lines.1, &self.given_y),
+                };
+                given.is_none().then(|| (j, quality::around(own, j)))
+            })
+            // The many edges of diffusions need only be seen.
+            .map(|(j, n)| (j, if j.axis == Axis::X && !j.deep { EDGE_CREDIT * n } else { n }))
+            .filter(|(_, n)| *n < LEAST_AROUND)
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(j, _)| j)
+    }
+
+    /// The coarsest lines that resolve every junction.
+    fn needed(&self) -> Refusal {
+        let mut scale = 16.0;
+        let mut asks = None;
+        let mut any = false;
+        while scale > 1.0 / 16.0 {
+            if let Some(lines) = self.lines(scale) {
+                any = true;
+                match self.worst(&lines) {
+                    None => return Refusal::TooSmall(Some(self.count(&lines)), asks),
+                    Some(j) => asks = Some(j.clone()),
+                }
+            }
+            scale *= 0.85;
+        }
+        if any { Refusal::TooSmall(None, asks) } else { Refusal::Growth }
+    }
+}
+
+impl Refusal {
+    fn problem(self, case: &Case, budget: usize, growth: f64) -> Problem {
+        match self {
+            Refusal::Growth => Problem::error(
+                "growth-too-small",
+                Some(case.grid.at.clone()),
+                format!("no lines keep neighbouring intervals within a ratio of {growth}"),
+            )
+            .help("raise `growth`, or move edges that nearly coincide onto each other"),
+            Refusal::TooSmall(needed, asks) => {
+                let why = asks.map_or(String::new(), |j| {
+                    let axis = if j.axis == Axis::X { "x" } else { "y" };
+                    format!("; the junction {} at {axis} = {:.3} µm asks for most", j.name, j.at)
+                });
+                let at_least = needed.map_or("more".to_string(), |n| format!("about {n}"));
+                Problem::error(
+                    "budget-too-small",
+                    Some(case.grid.at.clone()),
+                    format!(
+                        "{budget} nodes cannot put {LEAST_AROUND:.0} intervals around every junction: {at_least} are needed{why}"
+                    ),
+                )
+                .label("this budget")
+                .help(match needed {
+                    // A round figure above what was found.
+                    Some(n) => format!("nodes = {}", (n as f64 * 1.05 / 50.0).ceil() * 50.0),
+                    None => "raise `nodes`, lower `finest`".to_string(),
+                })
+            }
+        }
+    }
+}
