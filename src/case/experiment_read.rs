@@ -89,7 +89,7 @@ impl Walker<'_> {
                 )
             };
             let mut problem = Problem::error("follows-chain", Some(follows.at.clone()), text)
-                .label("must not follow in turn")
+                .label(if own { "its own name" } else { "follows in turn" })
                 .help("name the terminal whose voltage the gate takes in the end");
             if !own {
                 problem = problem.other(other.clone(), "this follows in turn");

@@ -4,11 +4,11 @@
 use super::model::Span;
 use super::problem::Problem;
 use super::units::show;
-use super::walk::{Read, Value, Walker};
+use super::walk::{Read, Walker};
 
 /// Positions [µm] closer than this are the same: far below any mesh interval, far
 /// above rounding of numbers with units.
-const SAME: f64 = 1e-9;
+pub const SAME: f64 = 1e-9;
 
 /// A stretch of the surface that something takes.
 #[derive(Debug, Clone)]
@@ -21,17 +21,18 @@ struct Stretch {
     to: f64,
     from_at: Span,
     to_at: Span,
+    /// Both ends if they stand on one line; else the name or the table's header.
+    at: Span,
 }
 
 impl Stretch {
-    fn new(read: &Read, what: String, owner: usize) -> Option<Stretch> {
+    fn new(read: &Read, text: &str, what: String, owner: usize) -> Option<Stretch> {
         let (from, to) = (read.number("from")?, read.number("to")?);
-        Some(Stretch { what, owner, from, to, from_at: read.at("from"), to_at: read.at("to") })
-    }
-
-    /// Both ends together, if they stand beside each other; else the first.
-    fn at(&self) -> Span {
-        self.from_at.start.min(self.to_at.start)..self.from_at.end.max(self.to_at.end)
+        let (from_at, to_at) = (read.at("from"), read.at("to"));
+        let both = from_at.start.min(to_at.start)..from_at.end.max(to_at.end);
+        let one_line = text.get(both.clone()).is_some_and(|t| !t.contains('\n'));
+        let at = if one_line { both } else { read.at("name") };
+        Some(Stretch { what, owner, from, to, from_at, to_at, at })
     }
 
     fn range(&self) -> String {
@@ -63,10 +64,10 @@ struct Surface {
 }
 
 impl Surface {
-    fn new(case: &Read) -> Surface {
+    fn new(case: &Read, text: &str) -> Surface {
         let list = |key: &str, kind: &str| -> Vec<Stretch> {
             let tables = case.tables(key).iter().enumerate();
-            tables.filter_map(|(i, r)| Stretch::new(r, called(kind, r), i)).collect()
+            tables.filter_map(|(i, r)| Stretch::new(r, text, called(kind, r), i)).collect()
         };
         let mut pieces = list("well", "well");
         pieces.extend(list("diffusion", "diffusion"));
@@ -74,7 +75,7 @@ impl Surface {
         for (i, terminal) in case.tables("terminal").iter().enumerate() {
             let what = called("terminal", terminal);
             let touches = terminal.tables("touches").iter();
-            contacts.extend(touches.filter_map(|t| Stretch::new(t, what.clone(), i)));
+            contacts.extend(touches.filter_map(|t| Stretch::new(t, text, what.clone(), i)));
         }
         Surface {
             pieces,
@@ -108,7 +109,7 @@ impl Surface {
 impl Walker<'_> {
     /// All checks of the layout. `case` is the whole file, read.
     pub fn geometry(&mut self, case: &Read) {
-        let surface = Surface::new(case);
+        let surface = Surface::new(case, self.text);
         let wafer = case.table("wafer");
         let span = wafer.and_then(|w| w.number("span"));
         let thickness = wafer.and_then(|w| w.number("thickness"));
@@ -186,9 +187,10 @@ impl Walker<'_> {
             }
         }
         let epi = case.table("wafer").and_then(|w| w.table("epi"));
-        if let (Some(epi), Some(thickness)) = (epi, thickness) {
-            if epi.number("thickness").is_some_and(|t| t >= thickness) {
-                self.push(
+        if let (Some(epi), Some(thickness)) = (epi, thickness)
+            && epi.number("thickness").is_some_and(|t| t >= thickness)
+        {
+            self.push(
                     Problem::warning(
                         "handle-not-simulated",
                         Some(epi.at("thickness")),
@@ -197,7 +199,6 @@ impl Walker<'_> {
                     .label("nothing of the handle is simulated")
                     .help("make the wafer's thickness larger than the layer's"),
                 );
-            }
         }
     }
 
@@ -275,7 +276,7 @@ impl Walker<'_> {
                 if meets {
                     let text = format!("{} and {what} (side = \"{side}\") share a corner", s.what);
                     self.push(
-                        Problem::error("overlapping-terminals", Some(s.at()), text)
+                        Problem::error("overlapping-terminals", Some(s.at.clone()), text)
                             .label("reaches the side")
                             .other(at.clone(), format!("{what} is here"))
                             .help("end the surface piece before the side"),
@@ -303,7 +304,7 @@ impl Walker<'_> {
                     contact.what,
                     contact.range()
                 );
-                Problem::error("touches-oxide-only", Some(contact.at()), text)
+                Problem::error("touches-oxide-only", Some(contact.at.clone()), text)
             } else {
                 let text = format!(
                     "{} ({}) lies partly on a trench: {} um of it touch silicon",
@@ -311,12 +312,12 @@ impl Walker<'_> {
                     contact.range(),
                     show((free * 1e6).round() / 1e6)
                 );
-                Problem::warning("touches-oxide-partly", Some(contact.at()), text)
+                Problem::warning("touches-oxide-partly", Some(contact.at.clone()), text)
             };
             self.push(
                 problem
                     .label("on the oxide of a trench")
-                    .other(trench.at(), format!("this trench runs from {}", trench.range()))
+                    .other(trench.at.clone(), format!("this trench runs from {}", trench.range()))
                     .help("move the terminal onto silicon"),
             );
         }
@@ -329,69 +330,15 @@ impl Walker<'_> {
                     gate.range()
                 );
                 self.push(
-                    Problem::error("gate-over-no-silicon", Some(gate.at()), text)
+                    Problem::error("gate-over-no-silicon", Some(gate.at.clone()), text)
                         .label("over the oxide of a trench")
-                        .other(trench.at(), format!("this trench runs from {}", trench.range()))
+                        .other(
+                            trench.at.clone(),
+                            format!("this trench runs from {}", trench.range()),
+                        )
                         .help("move the gate over silicon"),
                 );
             }
-        }
-    }
-
-    /// Explicit mesh lines: growing, from end to end of the silicon.
-    fn lines(&mut self, case: &Read, span: Option<f64>, thickness: Option<f64>) {
-        let Some(grid) = case.table("grid") else { return };
-        for (key, end, name) in [("x", span, "span"), ("y", thickness, "thickness")] {
-            let Some(lines) = grid.numbers(key) else { continue };
-            if let Some(w) = lines.windows(2).find(|w| w[1].value <= w[0].value) {
-                let text = format!(
-                    "`{key}` must grow: {} um follows {} um",
-                    show(w[1].value),
-                    show(w[0].value)
-                );
-                self.push(
-                    Problem::error("not-growing", Some(w[1].at.clone()), text)
-                        .label("not larger than the one before")
-                        .help("sort the lines and give each once"),
-                );
-                continue;
-            }
-            let gates = !case.tables("gate").is_empty();
-            let (Some(first), Some(last), Some(end)) = (lines.first(), lines.last(), end) else {
-                continue;
-            };
-            // Lines inside a gate's oxide lie above the surface.
-            let above = key == "y" && gates && first.value < 0.0;
-            let starts = lines.iter().any(|l| l.value == 0.0) && (above || first.value == 0.0);
-            let (good, at) = if starts {
-                ((last.value - end).abs() <= SAME, &last.at)
-            } else {
-                (false, &first.at)
-            };
-            if !good || lines.len() < 2 {
-                let text =
-                    format!("`{key}` must run from 0 to the wafer's {name}, {} um", show(end));
-                self.push(
-                    Problem::error("lines-do-not-cover", Some(at.clone()), text)
-                        .label("not from end to end")
-                        .help("the silicon's ends are mesh lines; only `y` may go below 0, inside a gate's oxide"),
-                );
-            }
-        }
-        if let (Some(Value::Number(_)), true, true) = (
-            grid.field("nodes").map(|f| &f.value),
-            grid.numbers("x").is_some(),
-            grid.numbers("y").is_some(),
-        ) {
-            self.push(
-                Problem::warning(
-                    "nodes-not-used",
-                    Some(grid.at("nodes")),
-                    "`nodes` has no effect: the lines are given",
-                )
-                .label("not used")
-                .help("leave out `nodes`, or `x` and `y`"),
-            );
         }
     }
 }
@@ -399,8 +346,8 @@ impl Walker<'_> {
 fn meeting(code: &'static str, a: &Stretch, b: &Stretch) -> Problem {
     let how = if a.overlaps(b) { "overlap" } else { "touch" };
     let text = format!("{} ({}) and {} ({}) {how}", a.what, a.range(), b.what, b.range());
-    Problem::error(code, Some(a.at()), text)
-        .label(format!("{how}s the other"))
-        .other(b.at(), format!("{} is here", b.what))
+    Problem::error(code, Some(a.at.clone()), text)
+        .label(format!("{} is here", a.what))
+        .other(b.at.clone(), format!("{} is here", b.what))
         .help("move one of them, so that a gap remains")
 }
