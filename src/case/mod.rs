@@ -1,10 +1,30 @@
 //! TOML to a validated [`Case`]: units, spans, diagnostics that point into the file,
 //! the JSON Schema.
 
+mod build;
 pub mod constants;
+mod constants_read;
+mod constants_table;
+mod experiment_read;
+mod geometry_checks;
+mod grid_checks;
+mod key_tables;
+mod key_tables_run;
+pub mod keys;
 mod model;
 mod problem;
+mod profile_csv;
+mod read;
+mod render;
+mod schema;
+mod unit_table;
+pub mod units;
+mod values;
+mod walk;
 
-pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow};
+pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce};
 pub use model::*;
 pub use problem::{Problem, Severity};
+pub use read::{Reading, read_file, read_str};
+pub use render::{problem_json, render};
+pub use schema::schema;

@@ -1,0 +1,146 @@
+//! The keys of the case file: laws and experiments.
+
+use super::constants::Dim;
+use super::keys::*;
+
+const VOLTS: Bounds = Bounds::between(-1e4, 1e4);
+
+const LAW_MOBILITY: &[Word] = &[
+    word("constant", "mu_n and mu_p of [constants] mobility"),
+    word("masetti-1983", "falls with total doping and temperature"),
+    later("arora-1982"),
+    later("klaassen-1992"),
+];
+const LAW_SATURATION: &[Word] = &[
+    word("none", "mobility does not fall with the field"),
+    word("canali-1975", "velocity saturates along the current"),
+];
+const LAW_RECOMBINATION: &[Word] = &[
+    word("shockley-read-hall", "through a mid-gap level"),
+    word("auger", "band to band, three carriers"),
+];
+const LAW_LIFETIME: &[Word] = &[
+    word("constant", "tau_n0 and tau_p0 everywhere"),
+    word("falls-with-doping", "tau_0/(1 + N/n_half)"),
+];
+const LAW_NARROWING: &[Word] = &[
+    word("none", "the gap does not depend on doping"),
+    word("slotboom-1977", "narrowing by total doping, half on each band"),
+    later("del-alamo-1985"),
+    later("klaassen-1992"),
+];
+const LAW_AVALANCHE: &[Word] = &[
+    word("none", "no impact ionization"),
+    word("van-overstraeten-1970", "a exp(-b/E) along each carrier's current"),
+    later("okuto-crowell-1975"),
+];
+const LAW_STATISTICS: &[Word] = &[word("boltzmann", "exponential densities"), later("fermi-dirac")];
+const LAW_DOPANTS: &[Word] = &[word("ionized", "all dopants are ionized"), later("incomplete")];
+const LAW_HEAT: &[Word] =
+    &[word("none", "the lattice is at ambient temperature"), later("self-heating")];
+
+/// Laws of later versions that may already stand in `[constants]`.
+pub const LATER_CONSTANTS: &[&str] =
+    &["arora-1982", "klaassen-1992", "del-alamo-1985", "okuto-crowell-1975", "self-heating"];
+
+pub static LAWS: TableSpec = TableSpec {
+    name: "[laws]",
+    id: "laws",
+    selector: None,
+    groups: &[],
+    doc: "A law is named by author and year, as it would be cited.",
+    keys: &[
+        choice("mobility", LAW_MOBILITY, "masetti-1983", "Low-field mobility."),
+        choice("saturation", LAW_SATURATION, "canali-1975", "Mobility at high field."),
+        KeySpec {
+            key: "recombination",
+            kind: Kind::Words(LAW_RECOMBINATION),
+            absent: Absent::Words(&["shockley-read-hall", "auger"]),
+            only: &[],
+            doc: "Recombination; an empty list switches it off.",
+        },
+        choice("lifetime", LAW_LIFETIME, "falls-with-doping", "Shockley-Read-Hall lifetimes."),
+        choice("narrowing", LAW_NARROWING, "slotboom-1977", "Narrowing of the gap by doping."),
+        choice("avalanche", LAW_AVALANCHE, "van-overstraeten-1970", "Impact ionization."),
+        choice("statistics", LAW_STATISTICS, "boltzmann", "Carrier statistics."),
+        choice("dopants", LAW_DOPANTS, "ionized", "Ionization of the dopants."),
+        choice("heat", LAW_HEAT, "none", "Lattice heating."),
+    ],
+};
+
+/// Default magnitude of the current at which a trace ends [A/µm].
+pub const STOP_CURRENT: f64 = 1e-2;
+
+static STOP: TableSpec = TableSpec {
+    name: "experiment.stop",
+    id: "stop",
+    selector: None,
+    groups: &[Group { choose: Choose::AtLeastOne, keys: &["current", "voltage"], only: &[] }],
+    doc: "When a trace ends: the first that is reached. Absent: a current of 1e-2 A/um.",
+    keys: &[
+        may(
+            "current",
+            Kind::Quantity(Dim::CurrentPerWidth, Bounds::above(0.0, 1e3)),
+            "Magnitude of the current.",
+        ),
+        may(
+            "voltage",
+            Kind::Quantity(Dim::Voltage, Bounds::above(0.0, VOLTS.high)),
+            "Magnitude of the voltage.",
+        ),
+    ],
+};
+
+const KINDS: &[Word] = &[
+    word("snapback", "one voltage on all of `drive`, followed through every fold"),
+    word("injection", "current forced into or pulled out of one terminal"),
+    word("bias", "plain DC: the driven terminals take each voltage of `at`"),
+    later("gains"),
+    later("resistances"),
+    later("overvoltage"),
+    later("supply-ramp"),
+    later("pulse"),
+    later("strike"),
+    later("capacitance"),
+];
+
+const SIGNS: &[Word] = &[word("+", "current into the device"), word("-", "current out of it")];
+
+pub static EXPERIMENT: TableSpec = TableSpec {
+    name: "[[experiment]]",
+    id: "experiment",
+    selector: Some("kind"),
+    groups: &[],
+    doc: "What is measured. A terminal neither driven, biased nor open sits at 0 V.",
+    keys: &[
+        must("kind", Kind::Word(KINDS), "What is measured."),
+        must("drive", Kind::Names, "Terminals that share the driven voltage.")
+            .only(&["snapback", "bias"]),
+        must("into", Kind::Name, "Terminal that the current is forced into.")
+            .only(&["injection", "pulse"]),
+        KeySpec {
+            key: "sign",
+            kind: Kind::Word(SIGNS),
+            absent: Absent::Word("+"),
+            only: &["injection"],
+            doc: "Whether the current flows into the device or out of it.",
+        },
+        must("at", Kind::Quantities(Dim::Voltage, VOLTS), "Voltages, one after the other.")
+            .only(&["bias", "strike"]),
+        may("bias", Kind::Voltages, "Held terminals and their voltages; the others sit at 0 V."),
+        may("open", Kind::Names, "Terminals that carry no current."),
+        may("stop", Kind::Table(&STOP), "When the trace ends; absent: { current = 1e-2 }.")
+            .only(&["snapback", "injection"]),
+        not_yet("factor", &["overvoltage"]),
+        not_yet("to", &["supply-ramp"]),
+        not_yet("rise", &["supply-ramp"]),
+        not_yet("waveform", &["pulse"]),
+        not_yet("settle", &["pulse"]),
+        not_yet("angle", &["strike"]),
+        not_yet("reach", &["strike"]),
+        not_yet("radius", &["strike"]),
+        not_yet("charge_per_um", &["strike"]),
+        not_yet("time", &["strike"]),
+        not_yet("frequencies", &["capacitance"]),
+    ],
+};

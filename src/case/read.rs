@@ -1,0 +1,263 @@
+//! A case file's text to a [`Case`]: parse, walk, check, build.
+
+use std::path::Path;
+
+use toml::de::DeTable;
+
+use super::build;
+use super::constants::{Constants, spec};
+use super::experiment_read::Nodes;
+use super::key_tables::CASE;
+use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
+use super::problem::{Problem, Severity};
+use super::walk::{Read, Value, Walker};
+
+/// A case file is some kilobytes; a profile some more. Larger ones are something else.
+const LARGEST_FILE: u64 = 16 << 20;
+
+/// What reading gives: the case and its warnings, or all problems, by place.
+pub type Reading = Result<(Case, Vec<Problem>), Vec<Problem>>;
+
+/// Reads a case from memory. `path` is for messages only; a profile table cannot be
+/// found from here: use [`read_file`].
+pub fn read_str(text: &str, path: &str) -> Reading {
+    read_with(text, path, &|file| {
+        Err(format!(
+            "the table \"{file}\" can only be found beside a case that is read from a file"
+        ))
+    })
+}
+
+/// Reads a case file; profile tables are found beside it and nowhere else.
+pub fn read_file(path: &Path) -> Reading {
+    let shown = path.display().to_string();
+    let text = load(path).map_err(|why| {
+        vec![
+            Problem::error("unreadable-file", None, format!("{shown}: {why}"))
+                .help("name a case file, e.g. meshes/diode-strip.toml"),
+        ]
+    })?;
+    read_with(&text, &shown, &|file| load_beside(path, file))
+}
+
+fn load(path: &Path) -> Result<String, String> {
+    let about = std::fs::metadata(path).map_err(|e| e.to_string())?;
+    if !about.is_file() {
+        return Err("not a file".to_string());
+    }
+    if about.len() > LARGEST_FILE {
+        return Err(format!("{} bytes, more than {LARGEST_FILE}", about.len()));
+    }
+    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
+    String::from_utf8(bytes).map_err(|e| format!("no UTF-8 text: {e}"))
+}
+
+/// A file in the case's folder or below it; links that lead out are refused.
+fn load_beside(case: &Path, file: &str) -> Result<String, String> {
+    let folder = match case.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    if Path::new(file).is_absolute() {
+        return Err(format!("\"{file}\" is an absolute path"));
+    }
+    let cannot = |e: std::io::Error| format!("\"{file}\": {e}");
+    let folder = folder.canonicalize().map_err(cannot)?;
+    let full = folder.join(file).canonicalize().map_err(cannot)?;
+    if !full.starts_with(&folder) {
+        return Err(format!("\"{file}\" lies outside the case's folder"));
+    }
+    load(&full).map_err(|why| format!("\"{file}\": {why}"))
+}
+
+fn read_with(text: &str, path: &str, load: build::Loader<'_>) -> Reading {
+    let (document, syntax) = DeTable::parse_recoverable(text);
+    let mut walker = Walker { text, problems: Vec::new() };
+    let root = walker.table(document.get_ref(), 0..0, &CASE);
+    if !syntax.is_empty() {
+        return Err(with_syntax(&syntax, walker.problems, text));
+    }
+    let case = assemble(&mut walker, &root, text, path, load);
+    let mut problems = walker.problems;
+    problems.sort_by_key(|p| p.at.as_ref().map_or(0, |at| at.start));
+    match case {
+        Some(case) if problems.iter().all(|p| p.severity == Severity::Warning) => {
+            Ok((case, problems))
+        }
+        _ => Err(problems),
+    }
+}
+
+/// Syntax problems first of all. Of the others only those about a value itself are
+/// kept: what seems missing may stand in the lines that could not be read.
+fn with_syntax(syntax: &[toml::de::Error], others: Vec<Problem>, text: &str) -> Vec<Problem> {
+    const SURE: &[&str] =
+        &["unknown-key", "wrong-unit", "missing-unit", "bad-word", "not-available"];
+    let line = |at: &Span| text.get(..at.start).unwrap_or(text).matches('\n').count();
+    let mut problems: Vec<Problem> = syntax
+        .iter()
+        .map(|e| {
+            Problem::error("syntax", e.span(), format!("this is not TOML: {}", e.message()))
+                .label(e.message().lines().next().unwrap_or("here").to_string())
+                .help("a line is `key = value`; text stands in quotes; a table starts with [name] or [[name]]")
+        })
+        .collect();
+    let lines: Vec<usize> = problems.iter().filter_map(|p| p.at.as_ref().map(line)).collect();
+    problems.extend(others.into_iter().filter(|p| {
+        SURE.contains(&p.code) && p.at.as_ref().is_some_and(|at| !lines.contains(&line(at)))
+    }));
+    problems.sort_by_key(|p| p.at.as_ref().map_or(0, |at| at.start));
+    problems
+}
+
+/// Checks across tables, and the case if all of it could be read.
+fn assemble(
+    walker: &mut Walker<'_>,
+    root: &Read,
+    text: &str,
+    path: &str,
+    load: build::Loader<'_>,
+) -> Option<Case> {
+    walker.geometry(root);
+    walker.names_once(root, &["well"], "well");
+    walker.names_once(root, &["diffusion"], "diffusion");
+    walker.names_once(root, &["terminal", "gate"], "terminal or gate");
+    if root.tables("terminal").is_empty() && root.field("terminal").is_none() {
+        walker.push(
+            Problem::error(
+                "missing-terminal",
+                None,
+                "the case has no terminal: nothing can be driven",
+            )
+            .help("add a [[terminal]] with name and touches = [{ from = 1.0, to = 2.0 }]"),
+        );
+    }
+    let nodes = Nodes::new(root);
+    walker.follows(root, &nodes);
+    let experiments: Vec<_> =
+        root.tables("experiment").iter().map(|e| walker.experiment(e, &nodes)).collect();
+    let wafer = root.table("wafer").and_then(build::wafer);
+    let thickness = wafer.as_ref().map_or(f64::INFINITY, |w| w.thickness);
+    let wells: Vec<_> =
+        root.tables("well").iter().map(|r| walker.piece(r, thickness, load)).collect();
+    let diffusions: Vec<_> =
+        root.tables("diffusion").iter().map(|r| walker.piece(r, thickness, load)).collect();
+    let terminals: Vec<_> = root
+        .tables("terminal")
+        .iter()
+        .map(|r| {
+            let touches = walker.touches(r);
+            build::terminal(r, touches)
+        })
+        .collect();
+    let laws = build::laws(root.table("laws"));
+    let constants = match root.field("constants").map(|f| &f.value) {
+        Some(Value::Constants(c)) => c.clone(),
+        _ => Constants::default(),
+    };
+    if let (Some(laws), Some(field)) = (&laws, root.field("constants")) {
+        walker.constants_used(laws, &constants, &field.at);
+    }
+    walker.purpose(root);
+    Some(Case {
+        title: root.text("title").map(|t| t.value).unwrap_or_default(),
+        temperature: root.number("temperature")?,
+        temperatures: root
+            .numbers("temperatures")
+            .map(|list| list.iter().map(|t| t.value).collect())
+            .unwrap_or_default(),
+        width: root.number("width")?,
+        wafer: wafer?,
+        wells: wells.into_iter().collect::<Option<_>>()?,
+        diffusions: diffusions.into_iter().collect::<Option<_>>()?,
+        trenches: root.tables("trench").iter().map(build::trench).collect::<Option<_>>()?,
+        gates: root.tables("gate").iter().map(build::gate).collect::<Option<_>>()?,
+        terminals: terminals.into_iter().collect::<Option<_>>()?,
+        laws: laws?,
+        constants,
+        grid: build::grid(root.table("grid")),
+        experiments: experiments.into_iter().collect::<Option<_>>()?,
+        verdict: match root.table("verdict") {
+            Some(v) => Some(build::verdict(v)?),
+            None => None,
+        },
+        text: text.to_string(),
+        path: path.to_string(),
+    })
+}
+
+impl Walker<'_> {
+    /// Names within these lists of tables are given once.
+    fn names_once(&mut self, root: &Read, lists: &[&str], kind: &str) {
+        let mut names: Vec<_> = lists
+            .iter()
+            .flat_map(|list| root.tables(list))
+            .filter_map(|r| r.text("name"))
+            .collect();
+        names.sort_by_key(|n| n.at.start);
+        for (i, name) in names.iter().enumerate() {
+            if let Some(first) = names.iter().take(i).find(|n| n.value == name.value) {
+                let text = format!("there are two of name \"{}\" ({kind})", name.value);
+                self.push(
+                    Problem::error("duplicate-name", Some(name.at.clone()), text)
+                        .label("this name is taken")
+                        .other(first.at.clone(), "first given here")
+                        .help("give each its own name: they are addressed by it"),
+                );
+            }
+        }
+    }
+
+    /// Warns of constants that differ from their default but belong to a law that is
+    /// not in force.
+    fn constants_used(&mut self, laws: &Laws, constants: &Constants, at: &Span) {
+        let used = |law: &str| match law {
+            "mobility" => laws.mobility == Mobility::Constant,
+            "masetti-1983" => laws.mobility == Mobility::Masetti1983,
+            "canali-1975" => laws.saturation == Saturation::Canali1975,
+            "shockley-read-hall" => laws.shockley_read_hall,
+            "auger" => laws.auger,
+            "slotboom-1977" => laws.narrowing == Narrowing::Slotboom1977,
+            "van-overstraeten-1970" => laws.avalanche == Avalanche::VanOverstraeten1970,
+            _ => true,
+        };
+        for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec.law)) {
+            if spec(c.spec.law, c.spec.key).is_some_and(|s| constants.default_of(s) != c.value) {
+                let text = format!(
+                    "the constant {}.{} has no effect: that law is not in force",
+                    c.spec.law, c.spec.key
+                );
+                self.push(
+                    Problem::warning("constant-not-used", Some(at.clone()), text)
+                        .label("given here")
+                        .help("choose the law in [laws], or leave its constants out"),
+                );
+            }
+        }
+    }
+
+    /// Warns of a case that measures nothing, or judges nothing.
+    fn purpose(&mut self, root: &Read) {
+        let experiments = root.tables("experiment");
+        if experiments.is_empty() && root.field("experiment").is_none() {
+            self.push(
+                Problem::warning(
+                    "no-experiment",
+                    None,
+                    "the case has no experiment: a run only solves the equilibrium",
+                )
+                .help("add an [[experiment]] with kind = \"snapback\", \"injection\" or \"bias\""),
+            );
+        } else if let Some(verdict) = root.field("verdict") {
+            let traced = experiments.iter().any(|e| e.word("kind") == Some("snapback") || e.bad);
+            if !traced {
+                let text = "the verdict cannot be more than undecided: no snapback is traced";
+                self.push(
+                    Problem::warning("verdict-without-snapback", Some(verdict.at.clone()), text)
+                        .label("needs a holding voltage")
+                        .help("add an [[experiment]] with kind = \"snapback\""),
+                );
+            }
+        }
+    }
+}
