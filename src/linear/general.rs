@@ -1,4 +1,5 @@
-//! A general-purpose sparse LU (faer) behind the interface of `linear`.
+//! A general-purpose sparse LU with partial pivoting (faer), for what the block factors
+//! cannot answer.
 
 use std::sync::Arc;
 
@@ -8,18 +9,8 @@ use faer::sparse::{SparseColMat, SymbolicSparseColMat};
 
 use super::block::{BlockMatrix, BlockPattern, LinearError};
 
-/// What one solve did.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct SolveInfo {
-    /// Largest componentwise backward error after refinement.
-    pub backward_error: f64,
-    /// Refinement sweeps.
-    pub refinements: u32,
-}
-
-/// The one interface that `solve` and `trace` use: analyse once per mesh, factor per
-/// matrix, solve for any number of right-hand sides.
-pub struct DirectSolver {
+/// General-purpose LU of one pattern.
+pub struct GeneralLu {
     pattern: Arc<BlockPattern>,
     symbolic: SymbolicLu<usize>,
     /// CSC structure and, for each entry, its index in `BlockMatrix::values`.
@@ -30,16 +21,17 @@ pub struct DirectSolver {
     lu: Option<Lu<usize, f64>>,
 }
 
-impl DirectSolver {
-    /// Symbolic analysis of a pattern.
-    pub fn new(pattern: Arc<BlockPattern>) -> Result<DirectSolver, LinearError> {
+const FAILED: LinearError = LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 };
+
+impl GeneralLu {
+    /// Symbolic analysis.
+    pub fn new(pattern: Arc<BlockPattern>) -> Result<GeneralLu, LinearError> {
         let b = pattern.block;
         let n = pattern.rows * b;
         let mut count = vec![0usize; n + 1];
-        for k in 0..pattern.columns.len() {
-            let c = pattern.columns[k] as usize;
+        for &c in &pattern.columns {
             for j in 0..b {
-                count[c * b + j + 1] += b;
+                count[c as usize * b + j + 1] += b;
             }
         }
         for c in 0..n {
@@ -62,23 +54,16 @@ impl DirectSolver {
         }
         let structure =
             SymbolicSparseColMat::new_checked(n, n, count.clone(), None, row_index.clone());
-        let symbolic = SymbolicLu::try_new(structure.as_ref())
-            .map_err(|_| LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 })?;
-        Ok(DirectSolver {
-            pattern,
-            symbolic,
-            col_start: count,
-            row_index,
-            source,
-            scale: vec![1.0; n],
-            lu: None,
-        })
+        let symbolic = SymbolicLu::try_new(structure.as_ref()).map_err(|_| FAILED)?;
+        let scale = vec![1.0; n];
+        Ok(GeneralLu { pattern, symbolic, col_start: count, row_index, source, scale, lu: None })
     }
 
-    /// Numeric factorization.
+    /// Numeric factorization of the row-scaled matrix.
     pub fn factor(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
         let b = self.pattern.block;
         let n = self.pattern.rows * b;
+        self.lu = None;
         for r in 0..self.pattern.rows {
             for i in 0..b {
                 let mut m = 0.0f64;
@@ -108,41 +93,26 @@ impl DirectSolver {
             self.row_index.clone(),
         );
         let a = SparseColMat::new(structure, values);
-        let lu = Lu::try_new_with_symbolic(self.symbolic.clone(), a.as_ref())
-            .map_err(|_| LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 })?;
+        let lu =
+            Lu::try_new_with_symbolic(self.symbolic.clone(), a.as_ref()).map_err(|_| FAILED)?;
         self.lu = Some(lu);
         Ok(())
     }
 
-    /// Solve for `columns` right-hand sides, stored one after the other, in place.
-    pub fn solve(
-        &mut self,
-        matrix: &BlockMatrix,
-        rhs: &mut [f64],
-        columns: usize,
-    ) -> Result<SolveInfo, LinearError> {
-        let n = self.pattern.rows * self.pattern.block;
-        let singular = LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 };
-        let lu = self.lu.as_ref().ok_or(singular.clone())?;
-        let mut info = SolveInfo::default();
-        let mut ax = vec![0.0; n];
-        for c in 0..columns {
-            let b = rhs[c * n..(c + 1) * n].to_vec();
-            let mut m = faer::Mat::from_fn(n, 1, |i, _| b[i] * self.scale[i]);
-            lu.solve_in_place(m.as_mut());
-            let mut x: Vec<f64> = (0..n).map(|i| m[(i, 0)]).collect();
-            matrix.multiply(&x, &mut ax);
-            let mut d = faer::Mat::from_fn(n, 1, |i, _| (b[i] - ax[i]) * self.scale[i]);
-            lu.solve_in_place(d.as_mut());
-            for i in 0..n {
-                x[i] += d[(i, 0)];
-            }
-            info.refinements += 1;
-            if x.iter().any(|v| !v.is_finite()) {
-                return Err(singular);
-            }
-            rhs[c * n..(c + 1) * n].copy_from_slice(&x);
+    /// x ← A⁻¹ x (or A⁻ᵀ x), unrefined; `x` is left alone if nothing is factored.
+    pub fn apply(&self, x: &mut [f64], transposed: bool) {
+        let Some(lu) = &self.lu else { return };
+        let n = self.scale.len();
+        let scale = |x: &mut [f64]| x.iter_mut().zip(&self.scale).for_each(|(x, s)| *x *= s);
+        if !transposed {
+            scale(x);
         }
-        Ok(info)
+        let mut m = faer::MatMut::from_column_major_slice_mut(x, n, 1);
+        if transposed {
+            lu.solve_transpose_in_place(m.as_mut());
+            scale(x);
+        } else {
+            lu.solve_in_place(m.as_mut());
+        }
     }
 }

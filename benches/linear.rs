@@ -1,0 +1,85 @@
+//! Times of the direct solver on Jacobians of an invented p-n-p-n cross-section.
+//! `cargo bench --bench linear [-- quick]`. Plain timing, minimum of several runs.
+
+use std::sync::Arc;
+use std::time::Instant;
+
+use holdpoint::linear::{DirectSolver, GeneralLu, Symbolic};
+
+#[path = "../tests/linear_support/mod.rs"]
+mod linear_support;
+use linear_support::{drift_diffusion, vector};
+
+/// Least time [ms] of `count` runs.
+fn least(count: usize, mut run: impl FnMut()) -> f64 {
+    run();
+    let once = |run: &mut dyn FnMut()| {
+        let start = Instant::now();
+        run();
+        start.elapsed().as_secs_f64() * 1e3
+    };
+    (0..count).map(|_| once(&mut run)).fold(f64::INFINITY, f64::min)
+}
+
+fn main() {
+    let quick = std::env::args().any(|a| a == "quick");
+    let sizes: &[(u32, u32)] =
+        if quick { &[(108, 108)] } else { &[(54, 54), (108, 108), (215, 215)] };
+    println!(
+        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>8} {:>9} {:>9}",
+        "nodes",
+        "analysis",
+        "fronts",
+        "Mflop",
+        "fill M",
+        "LU 1 ms",
+        "LU 2 ms",
+        "GFlop/s",
+        "solve ms",
+        "MB",
+        "error",
+        "general"
+    );
+    let pool = |n| rayon::ThreadPoolBuilder::new().num_threads(n).build().unwrap();
+    let (one, two) = (pool(1), pool(2));
+    for &(nx, ny) in sizes {
+        let a = drift_diffusion(nx, ny, 1e17);
+        let n = a.pattern.rows * 3;
+        let start = Instant::now();
+        let symbolic = Arc::new(Symbolic::new(&a.pattern));
+        let analysis = start.elapsed().as_secs_f64() * 1e3;
+        let mut solver = DirectSolver::with_symbolic(a.pattern.clone(), symbolic.clone());
+        let lu1 = one.install(|| least(20, || solver.factor(&a).unwrap()));
+        let lu2 = two.install(|| least(20, || solver.factor(&a).unwrap()));
+        let b = vector(n, 1);
+        let mut x = b.clone();
+        let mut error = 0.0;
+        let solve = one.install(|| {
+            least(20, || {
+                x.copy_from_slice(&b);
+                error = solver.solve(&a, &mut x, 1).unwrap().backward_error;
+            })
+        });
+        let general = if quick {
+            f64::NAN
+        } else {
+            let mut general = GeneralLu::new(a.pattern.clone()).unwrap();
+            least(3, || general.factor(&a).unwrap())
+        };
+        println!(
+            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
+            a.pattern.rows,
+            analysis,
+            symbolic.fronts(),
+            symbolic.flops() / 1e6,
+            symbolic.fill() as f64 / 1e6,
+            lu1,
+            lu2,
+            symbolic.flops() / lu1 / 1e6,
+            solve,
+            symbolic.bytes() as f64 / 1e6,
+            error,
+            general
+        );
+    }
+}

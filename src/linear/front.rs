@@ -1,0 +1,232 @@
+//! Numeric factorization: a walk over the tree of fronts, subtrees in parallel.
+//!
+//! Every front adds its children in a fixed order and every front's arithmetic is done by one
+//! thread in a fixed order: the number of threads changes no bit.
+
+use pulp::Arch;
+
+use super::block::BlockMatrix;
+use super::kernel::{Contribution, Eliminate, ExtendAdd};
+use super::pivoted::eliminate_pivoted;
+use super::symbolic::{Front, Half, Symbolic};
+
+/// What a factorization met.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Met {
+    /// Fronts in which rows were exchanged.
+    pub pivoted: u32,
+    /// Pivots that were zero even so and were replaced.
+    pub replaced: u32,
+}
+
+impl Met {
+    fn plus(self, other: Met) -> Met {
+        Met { pivoted: self.pivoted + other.pivoted, replaced: self.replaced + other.replaced }
+    }
+}
+
+/// Factors of the fronts of one subtree.
+pub(super) struct Store<'a> {
+    /// Both halves, front after front.
+    pub factor: &'a mut [f64],
+    /// Row exchanges of each pivot, local to its front.
+    pub exchange: &'a mut [u32],
+    /// Per front: rows were exchanged.
+    pub exchanged: &'a mut [bool],
+}
+
+impl<'a> Store<'a> {
+    fn split(self, factor: usize, pivots: usize, fronts: usize) -> (Store<'a>, Store<'a>) {
+        let (f0, f1) = self.factor.split_at_mut(factor);
+        let (p0, p1) = self.exchange.split_at_mut(pivots);
+        let (x0, x1) = self.exchanged.split_at_mut(fronts);
+        (
+            Store { factor: f0, exchange: p0, exchanged: x0 },
+            Store { factor: f1, exchange: p1, exchanged: x1 },
+        )
+    }
+}
+
+/// What all fronts share.
+pub(super) struct Numeric<'a> {
+    pub symbolic: &'a Symbolic,
+    pub matrix: &'a BlockMatrix,
+    /// Scaling of rows and columns.
+    pub row_scale: &'a [f64],
+    pub column_scale: &'a [f64],
+    pub arch: Arch,
+}
+
+impl Numeric<'_> {
+    /// Factor the whole matrix. `region` is the workspace of contribution blocks.
+    pub fn factor(&self, mut store: Store<'_>, region: &mut [f64]) -> Met {
+        let mut met = Met::default();
+        for &root in &self.symbolic.roots {
+            let (mine, rest) = self.split(store, root as usize);
+            store = rest;
+            met = met.plus(self.subtree(root as usize, mine, region));
+        }
+        met
+    }
+
+    /// Cut the part of one subtree off the front of `store`.
+    fn split<'s>(&self, store: Store<'s>, s: usize) -> (Store<'s>, Store<'s>) {
+        let (front, left) = self.ends(s);
+        store.split(
+            front.factor + 2 * front.rows * front.pivots - left.factor,
+            front.first + front.pivots - left.first,
+            s + 1 - front.leftmost,
+        )
+    }
+
+    fn ends(&self, s: usize) -> (&Front, &Front) {
+        let front = &self.symbolic.fronts[s];
+        (front, &self.symbolic.fronts[front.leftmost])
+    }
+
+    fn subtree(&self, s: usize, store: Store<'_>, region: &mut [f64]) -> Met {
+        let front = &self.symbolic.fronts[s];
+        let (out, work) = region.split_at_mut(2 * front.half);
+        let children = &self.symbolic.children[front.children.clone()];
+        let mut met = Met::default();
+        let mut store = store;
+        if front.parallel {
+            let (below, own) = {
+                let (_, left) = self.ends(s);
+                let (factor, pivots) = (front.factor - left.factor, front.first - left.first);
+                store.split(factor, pivots, s - front.leftmost)
+            };
+            met = self.side_by_side(children, below, work);
+            store = own;
+        } else {
+            for &c in children {
+                let (mine, rest) = self.split(store, c as usize);
+                store = rest;
+                let child = &self.symbolic.fronts[c as usize];
+                let work = &mut work[child.region..child.region + child.region_len];
+                met = met.plus(self.subtree(c as usize, mine, work));
+            }
+        }
+        met.plus(self.front(s, store, out, work))
+    }
+
+    fn side_by_side(&self, children: &[u32], store: Store<'_>, work: &mut [f64]) -> Met {
+        let Some((&c, others)) = children.split_first() else { return Met::default() };
+        let (mine, rest) = self.split(store, c as usize);
+        let (here, there) = work.split_at_mut(self.symbolic.fronts[c as usize].region_len);
+        if others.is_empty() {
+            return self.subtree(c as usize, mine, here);
+        }
+        let (one, two) = rayon::join(
+            || self.subtree(c as usize, mine, here),
+            || self.side_by_side(others, rest, there),
+        );
+        one.plus(two)
+    }
+
+    /// Assemble and eliminate one front.
+    fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &[f64]) -> Met {
+        let front = &self.symbolic.fronts[s];
+        let (lower, upper) = store.factor.split_at_mut(front.rows * front.pivots);
+        self.assemble(front, lower, upper, out, work);
+        let mut met = Met::default();
+        let (pivots, ld) = (front.pivots, front.rows);
+        let rest_row = ld - self.rest(front);
+        let good = self.arch.dispatch(Eliminate { lower, upper, pivots, ld });
+        store.exchanged[0] = !good;
+        if !good {
+            // The front was overwritten: build it again.
+            self.assemble(front, lower, upper, out, work);
+            met.pivoted = 1;
+            met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, store.exchange);
+        }
+        if front.rest > 0 {
+            let fresh = front.children.is_empty();
+            let rest = self.rest(front);
+            let (low, up) = out.split_at_mut(front.half);
+            let (l, u) = (&lower[rest_row..], &upper[rest_row..]);
+            let product =
+                |lower, upper, out| Contribution { lower, upper, pivots, ld, rest, out, fresh };
+            self.arch.dispatch(product(l, u, low));
+            self.arch.dispatch(product(u, l, up));
+        }
+        met
+    }
+
+    /// Rows of the rest, padded.
+    fn rest(&self, front: &Front) -> usize {
+        super::symbolic::padded(front.rest)
+    }
+
+    fn assemble(&self, front: &Front, l: &mut [f64], u: &mut [f64], out: &mut [f64], work: &[f64]) {
+        l.fill(0.0);
+        u.fill(0.0);
+        match self.symbolic.block {
+            1 => self.entries::<1>(front, l, u),
+            3 => self.entries::<3>(front, l, u),
+            4 => self.entries::<4>(front, l, u),
+            _ => self.entries::<0>(front, l, u),
+        }
+        if front.children.is_empty() {
+            return;
+        }
+        out.fill(0.0);
+        let rest = self.rest(front);
+        let (out_lower, out_upper) = out.split_at_mut(front.half);
+        for &c in &self.symbolic.children[front.children.clone()] {
+            let child = &self.symbolic.fronts[c as usize];
+            self.arch.dispatch(ExtendAdd {
+                child: &work[child.region..child.region + 2 * child.half],
+                child_rest: self.rest(child),
+                runs: &self.symbolic.runs[child.runs.clone()],
+                lower: l,
+                upper: u,
+                pivots: front.pivots,
+                ld: front.rows,
+                out_lower,
+                out_upper,
+                rest_row: front.rows - rest,
+                rest,
+            });
+        }
+    }
+
+    /// Scatter the blocks of the matrix; B is the block size, 0 if only known at run time.
+    fn entries<const B: usize>(&self, front: &Front, l: &mut [f64], u: &mut [f64]) {
+        let b = if B == 0 { self.symbolic.block } else { B };
+        let ld = front.rows;
+        for e in &self.symbolic.entries[front.entries.clone()] {
+            let at = e.block as usize * b * b;
+            let v = &self.matrix.values[at..at + b * b];
+            let r = &self.row_scale[e.row_node as usize * b..][..b];
+            let c = &self.column_scale[e.column_node as usize * b..][..b];
+            let to = e.column as usize * ld + e.row as usize;
+            match e.half {
+                Half::Lower => {
+                    for j in 0..b {
+                        let column = &mut l[to + j * ld..][..b];
+                        for i in 0..b {
+                            column[i] = v[i * b + j] * r[i] * c[j];
+                        }
+                    }
+                }
+                Half::Upper => {
+                    for i in 0..b {
+                        let column = &mut u[to + i * ld..][..b];
+                        for j in 0..b {
+                            column[j] = v[i * b + j] * r[i] * c[j];
+                        }
+                    }
+                }
+                Half::Both => {
+                    for k in 0..b {
+                        for m in k..b {
+                            l[to + k * ld + m] = v[m * b + k] * r[m] * c[k];
+                            u[to + k * ld + m] = v[k * b + m] * r[k] * c[m];
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

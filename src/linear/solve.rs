@@ -1,0 +1,419 @@
+//! The solver that the other rooms use: block multifrontal LU, backward error measured on
+//! every solve, refinement, the general-purpose LU where that is not enough.
+
+use std::sync::Arc;
+
+use pulp::Arch;
+
+use super::block::{BlockMatrix, BlockPattern, LinearError};
+use super::front::{Met, Numeric, Store};
+use super::general::GeneralLu;
+use super::kernel::{Backward, Forward, machine};
+use super::scale::{Scaling, Worst, residual};
+use super::symbolic::{Symbolic, padded};
+
+/// Refine while the backward error is above this.
+const WANTED: f64 = 1e-13;
+/// Turn to the general-purpose LU above this.
+const ACCEPTED: f64 = 1e-8;
+const MOST_SWEEPS: u32 = 6;
+
+/// What one solve did.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SolveInfo {
+    /// Largest componentwise backward error after refinement, over all columns.
+    pub backward_error: f64,
+    /// Refinement sweeps, summed over the columns.
+    pub refinements: u32,
+}
+
+/// Work of a solver since it was made.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct SolverWork {
+    /// Block factorizations.
+    pub factorizations: u64,
+    /// Right-hand sides solved for.
+    pub columns: u64,
+    /// Refinement sweeps.
+    pub refinements: u64,
+    /// Fronts in which rows had to be exchanged.
+    pub pivoted_fronts: u64,
+    /// Pivots that were zero even so.
+    pub replaced_pivots: u64,
+    /// Factorizations by the general-purpose LU.
+    pub general: u64,
+}
+
+/// Direct solver: analyse once per mesh, factor per matrix, solve for any number of
+/// right-hand sides. After the first `factor` and `solve` nothing is allocated, unless the
+/// general-purpose LU is needed.
+pub struct DirectSolver {
+    symbolic: Arc<Symbolic>,
+    pattern: Arc<BlockPattern>,
+    arch: Arch,
+    scaling: Scaling,
+    factor: Aligned,
+    region: Aligned,
+    exchange: Vec<u32>,
+    exchanged: Vec<bool>,
+    /// Unknowns in elimination order, of all columns.
+    ordered: Vec<f64>,
+    /// Rows of one front.
+    front: Aligned,
+    rhs: Vec<f64>,
+    best: Vec<f64>,
+    residual: Vec<f64>,
+    size: Vec<f64>,
+    factored: bool,
+    general: Option<GeneralLu>,
+    /// The general-purpose LU holds the present matrix.
+    general_ready: bool,
+    work: SolverWork,
+}
+
+impl DirectSolver {
+    /// Symbolic analysis of a pattern.
+    pub fn new(pattern: Arc<BlockPattern>) -> Result<DirectSolver, LinearError> {
+        let symbolic = Arc::new(Symbolic::new(&pattern));
+        Ok(DirectSolver::with_symbolic(pattern, symbolic))
+    }
+
+    /// A solver that shares the analysis of the same pattern.
+    pub fn with_symbolic(pattern: Arc<BlockPattern>, symbolic: Arc<Symbolic>) -> DirectSolver {
+        let n = pattern.rows * pattern.block;
+        DirectSolver {
+            arch: machine(),
+            scaling: Scaling::new(n),
+            factor: Aligned::default(),
+            region: Aligned::default(),
+            exchange: vec![0; n],
+            exchanged: vec![false; symbolic.fronts.len()],
+            ordered: Vec::new(),
+            front: Aligned::zeros(symbolic.largest_front + symbolic.largest_pivots),
+            rhs: Vec::new(),
+            best: vec![0.0; n],
+            residual: vec![0.0; n],
+            size: vec![0.0; n],
+            factored: false,
+            general: None,
+            general_ready: false,
+            work: SolverWork::default(),
+            symbolic,
+            pattern,
+        }
+    }
+
+    /// The analysis, to share it.
+    pub fn symbolic(&self) -> &Arc<Symbolic> {
+        &self.symbolic
+    }
+
+    /// What the solver did since it was made.
+    pub fn work(&self) -> SolverWork {
+        self.work
+    }
+
+    /// Numeric factorization. Errors: a value that is not finite. Parallel over subtrees in
+    /// the rayon pool of the caller; the number of threads changes no bit.
+    pub fn factor(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
+        self.factored = false;
+        self.general_ready = false;
+        self.scaling.measure(matrix)?;
+        let symbolic = &*self.symbolic;
+        self.factor.resize(symbolic.factor_len);
+        self.region.resize(symbolic.region_len);
+        let numeric = Numeric {
+            symbolic,
+            matrix,
+            row_scale: &self.scaling.rows,
+            column_scale: &self.scaling.columns,
+            arch: self.arch,
+        };
+        let store = Store {
+            factor: self.factor.get_mut(),
+            exchange: &mut self.exchange,
+            exchanged: &mut self.exchanged,
+        };
+        let Met { pivoted, replaced } = numeric.factor(store, self.region.get_mut());
+        self.work.factorizations += 1;
+        self.work.pivoted_fronts += u64::from(pivoted);
+        self.work.replaced_pivots += u64::from(replaced);
+        self.factored = true;
+        Ok(())
+    }
+
+    /// Solve A x = b for `columns` right-hand sides, stored one after the other, in place.
+    /// Errors: not factored or no usable answer (`Singular`), a right-hand side that is not
+    /// finite.
+    pub fn solve(
+        &mut self,
+        matrix: &BlockMatrix,
+        rhs: &mut [f64],
+        columns: usize,
+    ) -> Result<SolveInfo, LinearError> {
+        self.solve_either(matrix, rhs, columns, false)
+    }
+
+    /// The same for Aᵀ x = b, from the same factors.
+    pub fn solve_transposed(
+        &mut self,
+        matrix: &BlockMatrix,
+        rhs: &mut [f64],
+        columns: usize,
+    ) -> Result<SolveInfo, LinearError> {
+        self.solve_either(matrix, rhs, columns, true)
+    }
+
+    fn solve_either(
+        &mut self,
+        matrix: &BlockMatrix,
+        rhs: &mut [f64],
+        columns: usize,
+        transposed: bool,
+    ) -> Result<SolveInfo, LinearError> {
+        let n = self.pattern.rows * self.pattern.block;
+        if !self.factored {
+            return Err(self.singular(Worst { backward_error: 1.0, unknown: 0 }));
+        }
+        if let Some(k) = rhs.iter().take(columns * n).position(|v| !v.is_finite()) {
+            return Err(LinearError::NotFinite { row: k % n / self.pattern.block });
+        }
+        let mut kept = std::mem::take(&mut self.rhs);
+        kept.clear();
+        kept.extend_from_slice(&rhs[..columns * n]);
+        if !self.general_ready {
+            self.apply(rhs, columns, transposed);
+        }
+        let mut info = SolveInfo::default();
+        let mut outcome = Ok(());
+        for (x, b) in rhs.chunks_exact_mut(n.max(1)).zip(kept.chunks_exact(n.max(1))) {
+            outcome = self.refine(matrix, x, b, transposed, &mut info);
+            if outcome.is_err() {
+                break;
+            }
+        }
+        self.rhs = kept;
+        self.work.columns += columns as u64;
+        self.work.refinements += u64::from(info.refinements);
+        outcome.map(|()| info)
+    }
+
+    /// Bring one column, already solved by the block factors, to the wanted error.
+    fn refine(
+        &mut self,
+        matrix: &BlockMatrix,
+        x: &mut [f64],
+        b: &[f64],
+        transposed: bool,
+        info: &mut SolveInfo,
+    ) -> Result<(), LinearError> {
+        let mut worst = Worst { backward_error: f64::INFINITY, unknown: 0 };
+        if !self.general_ready {
+            worst = self.sweeps(matrix, x, b, transposed, info, false);
+        }
+        if !(worst.backward_error <= ACCEPTED) {
+            self.prepare_general(matrix)?;
+            x.copy_from_slice(b);
+            self.apply_general(x, transposed);
+            worst = self.sweeps(matrix, x, b, transposed, info, true);
+        }
+        if !(worst.backward_error <= ACCEPTED) {
+            return Err(self.singular(worst));
+        }
+        info.backward_error = info.backward_error.max(worst.backward_error);
+        Ok(())
+    }
+
+    fn sweeps(
+        &mut self,
+        matrix: &BlockMatrix,
+        x: &mut [f64],
+        b: &[f64],
+        transposed: bool,
+        info: &mut SolveInfo,
+        general: bool,
+    ) -> Worst {
+        let mut r = std::mem::take(&mut self.residual);
+        let measure = |x: &[f64], r: &mut [f64], solver: &mut DirectSolver| {
+            residual(matrix, &solver.scaling, transposed, x, b, (r, &mut solver.size))
+        };
+        let mut worst = measure(x, &mut r, self);
+        for _ in 0..MOST_SWEEPS {
+            if worst.backward_error <= WANTED || !worst.backward_error.is_finite() {
+                break;
+            }
+            if general {
+                self.apply_general(&mut r, transposed);
+            } else {
+                self.apply(&mut r, 1, transposed);
+            }
+            self.best.copy_from_slice(x);
+            for (x, d) in x.iter_mut().zip(&r) {
+                *x += d;
+            }
+            info.refinements += 1;
+            let next = measure(x, &mut r, self);
+            if !(next.backward_error < worst.backward_error) {
+                x.copy_from_slice(&self.best);
+                break;
+            }
+            let slow = next.backward_error > 0.5 * worst.backward_error;
+            worst = next;
+            if slow {
+                break;
+            }
+        }
+        self.residual = r;
+        worst
+    }
+
+    fn singular(&self, worst: Worst) -> LinearError {
+        let b = self.pattern.block;
+        LinearError::Singular {
+            backward_error: worst.backward_error,
+            row: worst.unknown / b,
+            unknown: worst.unknown % b,
+        }
+    }
+
+    fn prepare_general(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
+        if !self.general_ready {
+            let mut general = match self.general.take() {
+                Some(general) => general,
+                None => GeneralLu::new(self.pattern.clone())?,
+            };
+            self.work.general += 1;
+            general.factor(matrix)?;
+            self.general = Some(general);
+            self.general_ready = true;
+        }
+        Ok(())
+    }
+
+    fn apply_general(&self, x: &mut [f64], transposed: bool) {
+        if let Some(general) = &self.general {
+            general.apply(x, transposed);
+        }
+    }
+
+    /// x ← A⁻¹ x (or A⁻ᵀ x) by the block factors, unrefined.
+    pub(super) fn apply(&mut self, x: &mut [f64], columns: usize, transposed: bool) {
+        let b = self.symbolic.block;
+        let n = self.pattern.rows * b;
+        let (before, after) = if transposed {
+            (&self.scaling.columns, &self.scaling.rows)
+        } else {
+            (&self.scaling.rows, &self.scaling.columns)
+        };
+        let mut y = std::mem::take(&mut self.ordered);
+        y.resize((columns * n).max(y.len()), 0.0);
+        for (x, y) in x.chunks_exact(n.max(1)).zip(y.chunks_exact_mut(n.max(1))) {
+            for (y, &node) in y.chunks_exact_mut(b).zip(&self.symbolic.order) {
+                let at = node as usize * b;
+                for i in 0..b {
+                    y[i] = x[at + i] * before[at + i];
+                }
+            }
+        }
+        let mut w = std::mem::take(&mut self.front);
+        self.sweep_tree(&mut y[..columns * n], n, w.get_mut(), transposed);
+        self.front = w;
+        for (x, y) in x.chunks_exact_mut(n.max(1)).zip(y.chunks_exact(n.max(1))) {
+            for (y, &node) in y.chunks_exact(b).zip(&self.symbolic.order) {
+                let at = node as usize * b;
+                for i in 0..b {
+                    x[at + i] = y[i] * after[at + i];
+                }
+            }
+        }
+        self.ordered = y;
+    }
+
+    /// Forward and backward substitution over the fronts, all columns at each front.
+    fn sweep_tree(&self, y: &mut [f64], n: usize, w: &mut [f64], transposed: bool) {
+        let b = self.symbolic.block;
+        for (s, f) in self.symbolic.fronts.iter().enumerate() {
+            let (lower, upper) = self.halves(s);
+            let (half, scale) = if transposed { (upper, Some(lower)) } else { (lower, None) };
+            let (w, spare) = w.split_at_mut(f.rows);
+            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
+            let rest_row = padded(f.pivots);
+            for y in y.chunks_exact_mut(n) {
+                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
+                w[f.pivots..].fill(0.0);
+                if self.exchanged[s] && !transposed {
+                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
+                    for (w, &e) in w.iter_mut().zip(&self.exchange[f.first..f.first + f.pivots]) {
+                        *w = spare[e as usize];
+                    }
+                }
+                self.arch.dispatch(Forward { half, scale, pivots: f.pivots, ld: f.rows, w });
+                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
+                for (w, &node) in w[rest_row..].chunks_exact(b).zip(rest) {
+                    let y = &mut y[node as usize * b..][..b];
+                    for i in 0..b {
+                        y[i] += w[i];
+                    }
+                }
+            }
+        }
+        for (s, f) in self.symbolic.fronts.iter().enumerate().rev() {
+            let (lower, upper) = self.halves(s);
+            let (half, scale) = if transposed { (lower, None) } else { (upper, Some(lower)) };
+            let (w, spare) = w.split_at_mut(f.rows);
+            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
+            let rest_row = padded(f.pivots);
+            for y in y.chunks_exact_mut(n) {
+                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
+                w[f.pivots..].fill(0.0);
+                for (w, &node) in w[rest_row..].chunks_exact_mut(b).zip(rest) {
+                    w.copy_from_slice(&y[node as usize * b..][..b]);
+                }
+                self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
+                if self.exchanged[s] && transposed {
+                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
+                    for (x, &e) in spare.iter().zip(&self.exchange[f.first..f.first + f.pivots]) {
+                        w[e as usize] = *x;
+                    }
+                }
+                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
+            }
+        }
+    }
+
+    fn halves(&self, s: usize) -> (&[f64], &[f64]) {
+        let f = &self.symbolic.fronts[s];
+        let len = f.rows * f.pivots;
+        self.factor.get()[f.factor..f.factor + 2 * len].split_at(len)
+    }
+}
+
+/// Numbers that begin at a cache line.
+#[derive(Default)]
+struct Aligned {
+    data: Vec<f64>,
+    start: usize,
+    len: usize,
+}
+
+impl Aligned {
+    fn zeros(len: usize) -> Aligned {
+        let data = vec![0.0; len + 7];
+        let start = (data.as_ptr() as usize).wrapping_neg() % 64 / 8;
+        Aligned { data, start, len }
+    }
+
+    fn resize(&mut self, len: usize) {
+        if self.len != len {
+            *self = Aligned::zeros(len);
+        }
+    }
+
+    fn get(&self) -> &[f64] {
+        &self.data[self.start..self.start + self.len]
+    }
+
+    fn get_mut(&mut self) -> &mut [f64] {
+        &mut self.data[self.start..self.start + self.len]
+    }
+}

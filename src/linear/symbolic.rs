@@ -1,0 +1,317 @@
+//! Symbolic analysis: fronts, where matrix entries go, how a child's contribution is added
+//! to its parent. Once per pattern; shared by threads and cases.
+//!
+//! Multifrontal method: I. Duff and J. Reid, ACM Trans. Math. Softw. 9 (1983) 302;
+//! J. Liu, SIAM Rev. 34 (1992) 82.
+
+use std::ops::Range;
+
+use super::block::BlockPattern;
+use super::ordering::{Graph, nested_dissection};
+use super::supernode::{Supernode, supernodes};
+
+/// Rows of fronts come in groups of this many (one vector of the widest instruction set).
+pub(super) const LANE: usize = 8;
+/// A subtree below this many flops is not worth a thread of its own.
+const PARALLEL_FLOPS: f64 = 3e6;
+
+pub(super) fn padded(n: usize) -> usize {
+    n.div_ceil(LANE) * LANE
+}
+
+/// One front: `pivots` unknowns that are eliminated in it, `rest` that it updates. Its L half
+/// is stored by columns, one per pivot, its U half transposed likewise; rows are the pivots,
+/// padding to a multiple of `LANE`, the rest, padding again.
+#[derive(Debug, Clone)]
+pub(super) struct Front {
+    /// First pivot in elimination order (unknowns).
+    pub first: usize,
+    pub pivots: usize,
+    pub rest: usize,
+    /// Rows: padded(pivots) + padded(rest).
+    pub rows: usize,
+    /// Start in the factor arena: L half, then U half.
+    pub factor: usize,
+    pub children: Range<usize>,
+    /// In `Symbolic::rest_nodes`.
+    pub rest_nodes: Range<usize>,
+    /// In `Symbolic::entries`.
+    pub entries: Range<usize>,
+    /// In `Symbolic::runs`: where this front's rest goes in its parent.
+    pub runs: Range<usize>,
+    /// Length of one half of the contribution block.
+    pub half: usize,
+    /// Start of its workspace in that of the parent; length of it, own contribution first.
+    pub region: usize,
+    pub region_len: usize,
+    /// First front of the subtree (postorder).
+    pub leftmost: usize,
+    /// Children's subtrees run in parallel.
+    pub parallel: bool,
+}
+
+/// `len` rows of a child's rest from `from` go to rows of the parent from `to`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Run {
+    pub from: u32,
+    pub len: u32,
+    pub to: u32,
+}
+
+/// One block of the matrix and where it goes in its front.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Entry {
+    /// Number of the block in `BlockMatrix::values`.
+    pub block: u32,
+    pub row_node: u32,
+    pub column_node: u32,
+    /// Row and column in the half it goes to.
+    pub row: u32,
+    pub column: u32,
+    pub half: Half,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Half {
+    Lower,
+    /// Stored transposed.
+    Upper,
+    /// A diagonal block: lower part to the one, upper to the other.
+    Both,
+}
+
+/// The analysis of one pattern.
+#[derive(Debug)]
+pub struct Symbolic {
+    pub(super) block: usize,
+    /// Postorder: children before parents.
+    pub(super) fronts: Vec<Front>,
+    pub(super) children: Vec<u32>,
+    /// Fronts without a parent.
+    pub(super) roots: Vec<u32>,
+    /// Elimination positions of the rest of each front, growing.
+    pub(super) rest_nodes: Vec<u32>,
+    pub(super) entries: Vec<Entry>,
+    pub(super) runs: Vec<Run>,
+    /// Node at each elimination position.
+    pub(super) order: Vec<u32>,
+    pub(super) factor_len: usize,
+    pub(super) region_len: usize,
+    pub(super) largest_front: usize,
+    pub(super) largest_pivots: usize,
+    flops: f64,
+    fill: usize,
+}
+
+impl Symbolic {
+    /// Order, find the fronts, lay out the arenas.
+    pub fn new(pattern: &BlockPattern) -> Symbolic {
+        let graph = Graph::of(pattern);
+        let order = nested_dissection(&graph, &pattern.places);
+        let (order, nodes) = supernodes(&graph, order, pattern.block);
+        let mut symbolic = Symbolic {
+            block: pattern.block,
+            fronts: Vec::with_capacity(nodes.len()),
+            children: Vec::new(),
+            roots: Vec::new(),
+            rest_nodes: Vec::new(),
+            entries: Vec::with_capacity(pattern.columns.len()),
+            runs: Vec::new(),
+            order,
+            factor_len: 0,
+            region_len: 0,
+            largest_front: 0,
+            largest_pivots: 0,
+            flops: 0.0,
+            fill: 0,
+        };
+        symbolic.add_fronts(&nodes);
+        symbolic.add_tree(&nodes);
+        symbolic.add_runs(&nodes);
+        symbolic.add_entries(pattern);
+        symbolic
+    }
+
+    /// Floating-point operations of one factorization (multiplies and adds).
+    pub fn flops(&self) -> f64 {
+        self.flops
+    }
+
+    /// Numbers in L + U, zeros of amalgamation included.
+    pub fn fill(&self) -> usize {
+        self.fill
+    }
+
+    /// Number of fronts.
+    pub fn fronts(&self) -> usize {
+        self.fronts.len()
+    }
+
+    /// Bytes of a solver's own storage beside the matrix.
+    pub fn bytes(&self) -> usize {
+        8 * (self.factor_len + self.region_len)
+    }
+
+    fn add_fronts(&mut self, nodes: &[Supernode]) {
+        let b = self.block;
+        let mut first = 0;
+        for node in nodes {
+            let (pivots, rest) = (node.pivots * b, node.rest.len() * b);
+            let rows = padded(pivots) + padded(rest);
+            let groups = padded(rest) / LANE;
+            let at = self.rest_nodes.len();
+            self.rest_nodes.extend_from_slice(&node.rest);
+            self.fronts.push(Front {
+                first,
+                pivots,
+                rest,
+                rows,
+                factor: self.factor_len,
+                children: 0..0,
+                rest_nodes: at..self.rest_nodes.len(),
+                entries: 0..0,
+                runs: 0..0,
+                half: LANE * LANE * groups * (groups + 1) / 2,
+                region: 0,
+                region_len: 0,
+                leftmost: 0,
+                parallel: false,
+            });
+            first += pivots;
+            self.factor_len += 2 * rows * pivots;
+            self.largest_front = self.largest_front.max(rows);
+            self.largest_pivots = self.largest_pivots.max(pivots);
+            self.flops += flops(pivots, rest);
+            self.fill += pivots * (pivots + 2 * rest);
+        }
+    }
+
+    fn add_tree(&mut self, nodes: &[Supernode]) {
+        let count = nodes.len();
+        let mut kids: Vec<Vec<u32>> = vec![Vec::new(); count];
+        let mut work: Vec<f64> = self.fronts.iter().map(|f| flops(f.pivots, f.rest)).collect();
+        for s in 0..count {
+            self.fronts[s].leftmost =
+                kids[s].first().map_or(s, |&c| self.fronts[c as usize].leftmost);
+            self.fronts[s].children = self.children.len()..self.children.len() + kids[s].len();
+            self.children.extend_from_slice(&kids[s]);
+            let heavy = kids[s].iter().filter(|&&c| work[c as usize] > PARALLEL_FLOPS).count();
+            let parallel = heavy > 1;
+            self.fronts[s].parallel = parallel;
+            // Own contribution first, then the children's workspaces: one after the other if
+            // they run at the same time, else each on top of the others' contributions.
+            let mut at = 0;
+            let mut end = 0;
+            for &c in &kids[s] {
+                let child = &mut self.fronts[c as usize];
+                child.region = at;
+                end = end.max(at + child.region_len);
+                at += if parallel { child.region_len } else { 2 * child.half };
+            }
+            self.fronts[s].region_len = 2 * self.fronts[s].half + end;
+            match nodes[s].parent {
+                Some(parent) => {
+                    kids[parent].push(s as u32);
+                    work[parent] += work[s];
+                }
+                None => {
+                    self.roots.push(s as u32);
+                    self.region_len = self.region_len.max(self.fronts[s].region_len);
+                }
+            }
+        }
+    }
+
+    fn add_runs(&mut self, nodes: &[Supernode]) {
+        let b = self.block;
+        for s in 0..nodes.len() {
+            let start = self.runs.len();
+            if let Some(parent) = nodes[s].parent {
+                let p = &self.fronts[parent];
+                let theirs = &self.rest_nodes[p.rest_nodes.clone()];
+                let (first, pivots) = (p.first / b, p.pivots / b);
+                let mut at = 0;
+                for (k, &node) in nodes[s].rest.iter().enumerate() {
+                    let to = if (node as usize) < first + pivots {
+                        (node as usize - first) * b
+                    } else {
+                        while at < theirs.len() && theirs[at] < node {
+                            at += 1;
+                        }
+                        padded(p.pivots) + at * b
+                    };
+                    match self.runs[start..].last_mut() {
+                        Some(run) if (run.to + run.len) as usize == to => run.len += b as u32,
+                        _ => self.runs.push(Run {
+                            from: (k * b) as u32,
+                            len: b as u32,
+                            to: to as u32,
+                        }),
+                    }
+                }
+            }
+            self.fronts[s].runs = start..self.runs.len();
+        }
+    }
+
+    fn add_entries(&mut self, pattern: &BlockPattern) {
+        let b = self.block;
+        let n = pattern.rows;
+        let mut position = vec![0u32; n];
+        for (k, &v) in self.order.iter().enumerate() {
+            position[v as usize] = k as u32;
+        }
+        let mut front_of = vec![0u32; n];
+        for (s, f) in self.fronts.iter().enumerate() {
+            front_of[f.first / b..(f.first + f.pivots) / b].fill(s as u32);
+        }
+        let mut list: Vec<(u32, Entry)> = Vec::with_capacity(pattern.columns.len());
+        for r in 0..n {
+            for k in pattern.start[r]..pattern.start[r + 1] {
+                let c = pattern.columns[k];
+                let (pr, pc) = (position[r], position[c as usize]);
+                let (early, late) = (pr.min(pc), pr.max(pc));
+                let s = front_of[early as usize];
+                let f = &self.fronts[s as usize];
+                let column = early as usize * b - f.first;
+                let inside = late as usize * b - f.first;
+                let row = if inside < f.pivots {
+                    inside
+                } else {
+                    let rest = &self.rest_nodes[f.rest_nodes.clone()];
+                    padded(f.pivots) + rest.partition_point(|&v| v < late) * b
+                };
+                let half = match pr.cmp(&pc) {
+                    std::cmp::Ordering::Less => Half::Upper,
+                    std::cmp::Ordering::Equal => Half::Both,
+                    std::cmp::Ordering::Greater => Half::Lower,
+                };
+                let entry = Entry {
+                    block: k as u32,
+                    row_node: r as u32,
+                    column_node: c,
+                    row: row as u32,
+                    column: column as u32,
+                    half,
+                };
+                list.push((s, entry));
+            }
+        }
+        list.sort_by_key(|e| e.0);
+        for (s, _) in &list {
+            self.fronts[*s as usize].entries.end += 1;
+        }
+        let mut at = 0;
+        for f in &mut self.fronts {
+            f.entries = at..at + f.entries.end;
+            at = f.entries.end;
+        }
+        self.entries.extend(list.into_iter().map(|e| e.1));
+    }
+}
+
+/// Multiplies and adds of eliminating `p` unknowns from a front of `p + c`.
+pub(super) fn flops(p: usize, c: usize) -> f64 {
+    let (p, c) = (p as f64, c as f64);
+    2.0 / 3.0 * p * p * p + 2.0 * p * p * c + 2.0 * p * c * c
+}
