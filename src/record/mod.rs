@@ -8,6 +8,7 @@ mod names;
 mod read;
 mod read_outcome;
 mod scales;
+mod seal;
 mod sink;
 mod source;
 mod superblock;

@@ -5,6 +5,7 @@ use std::path::Path;
 use hdf5::File;
 
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
+use super::seal::{self, Seal};
 use super::source::Shelf;
 use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome};
 use crate::case::Plate;
@@ -22,23 +23,35 @@ type Got<T> = Result<T, RecordError>;
 pub fn read(path: &Path) -> Result<RunRecord, RecordError> {
     // The system's own words for a missing or unreadable file are better than the
     // library's.
-    let size = std::fs::File::open(path)
-        .and_then(|f| f.metadata())
-        .map_err(|e| RecordError::io(path, "reading the result", e))?;
+    let fail = |e| RecordError::io(path, "reading the result", e);
     let foreign = |detail: String| RecordError::Foreign { path: path.to_path_buf(), detail };
-    if size.is_dir() {
+    if path.is_dir() {
         return Err(foreign("it is a folder".into()));
     }
-    if size.len() == 0 {
-        return Err(foreign("it is empty".into()));
+    let bytes = std::fs::read(path).map_err(fail)?;
+    match seal::check(&bytes) {
+        Seal::Whole => {}
+        Seal::Missing => {
+            let detail =
+                "it does not end with our seal: another program's file, or its end is missing";
+            return Err(foreign(detail.into()));
+        }
+        Seal::Broken => {
+            return Err(RecordError::Damaged {
+                path: path.to_path_buf(),
+                at: "its seal".into(),
+                detail: "the checksum does not fit: bytes were changed since it was written".into(),
+            });
+        }
     }
+    drop(bytes);
     let file = File::open(path).map_err(|e| foreign(format!("not a whole HDF5 file: {e}")))?;
     let group = file.group("/").map_err(|e| foreign(e.to_string()))?;
-    let root = Shelf::new(path, group);
-    match root.text("schema") {
-        Ok(s) if s == SCHEMA => {}
-        Ok(s) => return Err(foreign(format!("its schema is {s:?}"))),
-        Err(_) => return Err(foreign("it has no readable attribute `schema`".into())),
+    let root = Shelf::open(path, group, String::new())?;
+    match root.maybe_text("schema") {
+        Some(SCHEMA) => {}
+        Some(other) => return Err(foreign(format!("its schema is {other:?}"))),
+        None => return Err(foreign("it has no text attribute `schema`".into())),
     }
     let version = root.vector::<u32>("schema_version", 2)?;
     if version.first() != SCHEMA_VERSION.first() {
@@ -46,7 +59,7 @@ pub fn read(path: &Path) -> Result<RunRecord, RecordError> {
             path: path.to_path_buf(),
             found: version.iter().map(u32::to_string).collect::<Vec<_>>().join("."),
             known: format!("{}.x", SCHEMA_VERSION[0]),
-            by: root.text("version").unwrap_or_default(),
+            by: root.maybe_text("version").unwrap_or_default().to_string(),
         });
     }
     whole(&root)
@@ -62,18 +75,18 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
     }
     let case_text = root.texts_of("case_text", 1)?.pop().unwrap_or_default();
     Ok(RunRecord {
-        title: root.text("title")?,
-        case_name: root.text("case_name")?,
+        title: root.text("title")?.to_string(),
+        case_name: root.text("case_name")?.to_string(),
         case_text,
         constants: constants(&root.group("constants")?)?,
         laws: laws(&root.group("laws")?)?,
         temperature: root.number("temperature_K")?,
         width: root.number("width_um")?,
         provenance: Provenance {
-            version: root.text("version")?,
-            machine: root.text("machine")?,
+            version: root.text("version")?.to_string(),
+            machine: root.text("machine")?.to_string(),
             threads: root.count("threads")?,
-            started: root.text("started")?,
+            started: root.text("started")?.to_string(),
             wall: root.number("wall_s")?,
         },
         equilibrium: net.field(&root.group("equilibrium")?, "potential")?,
@@ -188,7 +201,7 @@ fn terminals(at: &Shelf) -> Got<Vec<TerminalNodes>> {
     let within = at.group("terminal")?;
     let one = |(name, group): (String, String)| {
         let at = within.group(&group)?;
-        let kind = match at.text("kind")?.as_str() {
+        let kind = match at.text("kind")? {
             "ohmic" => ContactKind::Ohmic,
             "gate" => ContactKind::Gate { plate: plate(&at)? },
             other => return Err(at.damaged("kind", format!("{other:?} is not a kind of contact"))),
@@ -203,7 +216,7 @@ fn terminals(at: &Shelf) -> Got<Vec<TerminalNodes>> {
 }
 
 fn plate(at: &Shelf) -> Got<Plate> {
-    match at.text("plate")?.as_str() {
+    match at.text("plate")? {
         "n+ poly" => Ok(Plate::NPoly),
         "p+ poly" => Ok(Plate::PPoly),
         "work function" => Ok(Plate::WorkFunction(at.number("work_function_eV")?)),
@@ -212,10 +225,7 @@ fn plate(at: &Shelf) -> Got<Plate> {
 }
 
 fn verdict(at: &Shelf) -> Got<Option<Verdict>> {
-    if !at.has_attribute("answer")? {
-        return Ok(None);
-    }
-    let word = at.text("answer")?;
+    let Some(word) = at.maybe_text("answer") else { return Ok(None) };
     let answers = [Answer::NoOnState, Answer::NotReached, Answer::Latches, Answer::Undecided];
     let answer = answers
         .into_iter()

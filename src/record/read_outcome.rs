@@ -21,7 +21,7 @@ pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
         false => None,
     };
     Ok(Outcome {
-        kind: at.text("kind")?,
+        kind: at.text("kind")?.to_string(),
         drive: at.texts("drive")?,
         status: status(at)?,
         folds: folds(&at.group("folds")?, names.len())?,
@@ -36,9 +36,9 @@ pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
 }
 
 fn status(at: &Shelf) -> Got<Status> {
-    match at.text("status")?.as_str() {
+    match at.text("status")? {
         "complete" => Ok(Status::Complete),
-        "stopped" => Ok(Status::Stopped(at.text("reason")?)),
+        "stopped" => Ok(Status::Stopped(at.text("reason")?.to_string())),
         "interrupted" => Ok(Status::Interrupted),
         "waiting" => Ok(Status::Waiting),
         other => Err(at.damaged("status", format!("{other:?} is not a status"))),
@@ -119,12 +119,12 @@ fn folds(at: &Shelf, names: usize) -> Got<Vec<Fold>> {
 }
 
 fn found(at: &Shelf, names: usize) -> Got<Found<Fold>> {
-    if at.has_attribute("reason")? {
-        return Ok(Err(at.text("reason")?));
+    if let Some(reason) = at.maybe_text("reason") {
+        return Ok(Err(reason.to_string()));
     }
     let at_terminals = tables(at, 1, &[names], names)?.pop().unwrap_or_default();
     Ok(Ok(Fold {
-        kind: fold_kind(at, &at.text("kind")?)?,
+        kind: fold_kind(at, at.text("kind")?)?,
         voltage: at.scalar("voltage")?,
         current: at.scalar("current")?,
         at_terminals,
@@ -133,8 +133,8 @@ fn found(at: &Shelf, names: usize) -> Got<Found<Fold>> {
 }
 
 fn on_branch(at: &Shelf) -> Got<Found<OnBranch>> {
-    if at.has_attribute("reason")? {
-        return Ok(Err(at.text("reason")?));
+    if let Some(reason) = at.maybe_text("reason") {
+        return Ok(Err(reason.to_string()));
     }
     Ok(Ok(OnBranch {
         voltage_at_zero: at.scalar("voltage_at_zero")?,
@@ -143,7 +143,7 @@ fn on_branch(at: &Shelf) -> Got<Found<OnBranch>> {
 }
 
 fn figures(at: &Shelf, names: usize) -> Got<Figures> {
-    match at.text("figures")?.as_str() {
+    match at.text("figures")? {
         "snapback" => {
             let points = at.group("points")?;
             Ok(Figures::Snapback {
@@ -194,7 +194,7 @@ fn state(at: &Shelf, net: &Net) -> Got<StateWords> {
 fn field_set(at: &Shelf, net: &Net) -> Got<Fields> {
     let field = |name| net.field(at, name);
     Ok(Fields {
-        label: at.text("label")?,
+        label: at.text("label")?.to_string(),
         voltage: at.number("voltage_V")?,
         current: at.number("current_A_per_um")?,
         state: state(at, net)?,

@@ -1,9 +1,9 @@
 //! What the HDF5 binding does not offer and other readers need: null-terminated text of
 //! fixed length, dimension scales, and the bytes of a file that lives in memory.
 //!
-//! Text has a fixed length because variable-length text lies in HDF5's global heap, the
-//! one place without a checksum; and it is null-terminated because the netCDF library
-//! does not find dimension scales whose `CLASS` is null-padded. The binding writes
+//! Text in datasets has a fixed length because variable-length text lies in HDF5's global
+//! heap, the one place without a checksum; and text is null-terminated because the netCDF
+//! library does not find dimension scales whose `CLASS` is null-padded. The binding writes
 //! neither, so the calls are made here, and only here is `unsafe` allowed: every call
 //! passes ids owned by live handles and buffers sized from what the library says, under
 //! the library's lock.
@@ -72,32 +72,15 @@ fn unpadded(bytes: &[u8], size: usize) -> Raw<Vec<String>> {
         .collect()
 }
 
-/// Writes a text attribute; ASCII text gets the ASCII type that old readers expect.
-pub(super) fn write_text(at: &Location, name: &str, text: &str) -> Raw<()> {
+/// Writes an attribute of null-terminated ASCII text of fixed length.
+fn write_mark(at: &Location, name: &str, text: &str) -> Raw<()> {
     let size = text.len() + 1;
     let bytes = padded(&[text.to_string()], size)?;
-    let kind = text_type(size, text.is_ascii())?;
+    let kind = text_type(size, true)?;
     let attr = at.new_attr_builder().empty_as(&kind).create(name).map_err(said)?;
     let done =
         hdf5::sync::sync(|| unsafe { h5a::H5Awrite(attr.id(), kind.id(), bytes.as_ptr().cast()) });
     if done < 0 { Err("the text was not taken".into()) } else { Ok(()) }
-}
-
-/// The text of a text attribute.
-pub(super) fn read_text(at: &Location, name: &str) -> Raw<String> {
-    let attr = at.attr(name).map_err(said)?;
-    let (kind, size) = text_size(attr.dtype().map_err(said)?)?;
-    if attr.size() != 1 {
-        return Err("one text expected".into());
-    }
-    let mut bytes = vec![0u8; size];
-    let done = hdf5::sync::sync(|| unsafe {
-        h5a::H5Aread(attr.id(), kind.id(), bytes.as_mut_ptr().cast())
-    });
-    if done < 0 {
-        return Err("the text cannot be read".into());
-    }
-    unpadded(&bytes, size)?.pop().ok_or_else(|| "one text expected".into())
 }
 
 /// The type itself and its size in bytes, if it is text of fixed length.
@@ -169,8 +152,8 @@ pub(super) fn read_texts(data: &Dataset, most: usize) -> Raw<Vec<String>> {
 
 /// Makes a 1-D dataset a dimension scale.
 pub(super) fn make_scale(data: &Dataset, name: &str) -> Raw<()> {
-    write_text(data, "CLASS", "DIMENSION_SCALE")?;
-    write_text(data, "NAME", name)
+    write_mark(data, "CLASS", "DIMENSION_SCALE")?;
+    write_mark(data, "NAME", if name.is_ascii() { name } else { "axis" })
 }
 
 /// Names the scale of each dimension of a dataset that is not itself a scale.

@@ -4,11 +4,12 @@
 use std::cell::RefCell;
 use std::sync::atomic::{AtomicU64, Ordering};
 
-use hdf5::{Dataset, File, Group, H5Type, ObjectReference1};
+use hdf5::types::VarLenUnicode;
+use hdf5::{Dataset, File, Group, H5Type, Location, ObjectReference1};
 
 use super::RecordError;
 use super::scales::{self, BackRef};
-use super::superblock;
+use super::{seal, superblock};
 
 type Made<T> = Result<T, RecordError>;
 
@@ -16,6 +17,14 @@ type Made<T> = Result<T, RecordError>;
 pub(super) struct Sink {
     file: File,
     scales: RefCell<Vec<(Dataset, Vec<BackRef>)>>,
+}
+
+/// Text of variable length: h5py gives it back as text, not as bytes.
+fn put_text(at: &Location, name: &str, text: &str) -> Result<(), String> {
+    let value: VarLenUnicode =
+        text.parse().map_err(|_| format!("the text {text:?} contains a NUL character"))?;
+    let attr = at.new_attr::<VarLenUnicode>().create(name);
+    attr.and_then(|a| a.write_scalar(&value)).map_err(|e| e.to_string())
 }
 
 /// A dimension: a 1-D dataset whose values are its coordinates.
@@ -42,15 +51,14 @@ impl Sink {
         // Two files open at once need two names, also in memory.
         static COUNT: AtomicU64 = AtomicU64::new(0);
         let number = COUNT.fetch_add(1, Ordering::Relaxed);
-        // Format 1.10 checksums all metadata (the oldest one that does) and every
-        // library since 2016 reads it, whichever library wrote it. Attributes stay in
-        // the object header, which is checksummed whole.
+        // Format 1.10 checksums all metadata (the oldest one that does), and
+        // every library since 2016 reads it, whichever library wrote it.
         let file = File::with_options()
             .with_fapl(|p| p.core_filebacked(false).libver_v110())
-            .with_fcpl(|p| p.attr_phase_change(64, 0).obj_track_times(false))
+            .with_fcpl(|p| p.obj_track_times(false))
             .create(format!("holdpoint-result-{number}"))
             .map_err(|e| RecordError::unfit("/", e.to_string()))?;
-        Ok(Sink { file, scales: RefCell::new(Vec::new()) })
+        Ok(Sink { file, scales: RefCell::default() })
     }
 
     pub(super) fn root(&self) -> Made<Place<'_>> {
@@ -66,6 +74,7 @@ impl Sink {
         let fail = |e| RecordError::unfit("/", e);
         let mut image = scales::image(&self.file).map_err(fail)?;
         superblock::close(&mut image).map_err(fail)?;
+        seal::add(&mut image);
         Ok(image)
     }
 }
@@ -87,7 +96,7 @@ impl<'s> Place<'s> {
         let group = self
             .group
             .create_group_builder()
-            .with_gcpl(|p| p.attr_phase_change(64, 0).obj_track_times(false))
+            .with_gcpl(|p| p.obj_track_times(false))
             .create(name)
             .map_err(|e| self.err(name, e.to_string()))?;
         Ok(Place { sink: self.sink, group, path: format!("{}/{name}", self.path) })
@@ -95,11 +104,7 @@ impl<'s> Place<'s> {
 
     /// A text attribute.
     pub(super) fn text(&self, name: &str, text: &str) -> Made<()> {
-        // A larger attribute leaves the object header and loses its checksum.
-        if text.len() > 60_000 {
-            return Err(self.err(name, "the text is longer than 60000 bytes"));
-        }
-        scales::write_text(&self.group, name, text).map_err(|e| self.err(name, e))
+        put_text(&self.group, name, text).map_err(|e| self.err(name, e))
     }
 
     /// A number attribute.
@@ -120,7 +125,7 @@ impl<'s> Place<'s> {
 
     fn describe(&self, name: &str, data: &Dataset, label: Label) -> Made<()> {
         // `units` is what CF readers look for, `unit` what our own table says.
-        let put = |key, text| scales::write_text(data, key, text).map_err(|e| self.err(name, e));
+        let put = |key, text| put_text(data, key, text).map_err(|e| self.err(name, e));
         put("units", label.unit)?;
         put("unit", label.unit)?;
         put("long_name", label.meaning)

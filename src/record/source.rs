@@ -1,8 +1,10 @@
 //! Groups and columns of a result file that is read: everything is checked before it is
 //! believed.
 
+use std::collections::BTreeMap;
 use std::path::Path;
 
+use hdf5::types::{TypeDescriptor, VarLenUnicode};
 use hdf5::{Dataset, Group, H5Type};
 
 use super::RecordError;
@@ -19,11 +21,30 @@ pub(super) struct Shelf<'p> {
     pub(super) file: &'p Path,
     group: Group,
     path: String,
+    /// Names of what is in the group. Asked for once and with the error kept: a library
+    /// call that asks for one name answers "not there" for a damaged group.
+    members: Vec<String>,
+    /// Text attributes.
+    texts: BTreeMap<String, String>,
 }
 
 impl<'p> Shelf<'p> {
-    pub(super) fn new(file: &'p Path, group: Group) -> Shelf<'p> {
-        Shelf { file, group, path: String::new() }
+    /// The group, with its names and texts.
+    pub(super) fn open(file: &'p Path, group: Group, path: String) -> Got<Shelf<'p>> {
+        let mut shelf = Shelf { file, group, path, members: Vec::new(), texts: BTreeMap::new() };
+        let fail = |e: hdf5::Error| shelf.damaged("", e.to_string());
+        let members = shelf.group.member_names().map_err(fail)?;
+        let mut texts = BTreeMap::new();
+        for name in shelf.group.attr_names().map_err(fail)? {
+            let attr = shelf.group.attr(&name).map_err(fail)?;
+            let kind = attr.dtype().and_then(|t| t.to_descriptor());
+            if matches!(kind, Ok(TypeDescriptor::VarLenUnicode)) {
+                let text = attr.read_scalar::<VarLenUnicode>().map_err(fail)?;
+                texts.insert(name, text.as_str().to_string());
+            }
+        }
+        (shelf.members, shelf.texts) = (members, texts);
+        Ok(shelf)
     }
 
     pub(super) fn damaged(&self, name: &str, detail: impl Into<String>) -> RecordError {
@@ -37,23 +58,22 @@ impl<'p> Shelf<'p> {
     /// A group in this one.
     pub(super) fn group(&self, name: &str) -> Got<Shelf<'p>> {
         let group = self.group.group(name).map_err(|e| self.damaged(name, e.to_string()))?;
-        Ok(Shelf { file: self.file, group, path: format!("{}/{name}", self.path) })
+        Shelf::open(self.file, group, format!("{}/{name}", self.path))
     }
 
     /// True if there is an object of this name.
     pub(super) fn has(&self, name: &str) -> bool {
-        self.group.link_exists(name)
+        self.members.iter().any(|m| m == name)
     }
 
-    /// True if there is an attribute of this name.
-    pub(super) fn has_attribute(&self, name: &str) -> Got<bool> {
-        let names = self.group.attr_names().map_err(|e| self.damaged(name, e.to_string()))?;
-        Ok(names.iter().any(|n| n == name))
+    /// A text attribute, if there is one of this name.
+    pub(super) fn maybe_text(&self, name: &str) -> Option<&str> {
+        self.texts.get(name).map(String::as_str)
     }
 
     /// A text attribute.
-    pub(super) fn text(&self, name: &str) -> Got<String> {
-        scales::read_text(&self.group, name).map_err(|e| self.damaged(name, e))
+    pub(super) fn text(&self, name: &str) -> Got<&str> {
+        self.maybe_text(name).ok_or_else(|| self.damaged(name, "this text attribute is missing"))
     }
 
     /// A number attribute.
