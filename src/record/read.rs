@@ -73,11 +73,10 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
     for k in 0..count {
         outcomes.push(read_outcome::outcome(&experiments.group(&k.to_string())?, &net)?);
     }
-    let case_text = root.texts_of("case_text", 1)?.pop().unwrap_or_default();
     Ok(RunRecord {
         title: root.text("title")?.to_string(),
         case_name: root.text("case_name")?.to_string(),
-        case_text,
+        case_text: root.text("case_text")?.to_string(),
         constants: constants(&root.group("constants")?)?,
         laws: laws(&root.group("laws")?)?,
         temperature: root.number("temperature_K")?,
@@ -93,7 +92,7 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         mesh,
         experiments: outcomes,
         verdict: verdict(&root.group("verdict")?)?,
-        warnings: root.texts("warnings")?,
+        warnings: root.texts("run_warnings")?,
         complete: root.flag("complete")?,
     })
 }

@@ -19,10 +19,13 @@ pub(super) struct Sink {
     scales: RefCell<Vec<(Dataset, Vec<BackRef>)>>,
 }
 
+fn native(text: &str) -> Result<VarLenUnicode, String> {
+    text.parse().map_err(|_| format!("the text {text:?} contains a NUL character"))
+}
+
 /// Text of variable length: h5py gives it back as text, not as bytes.
 fn put_text(at: &Location, name: &str, text: &str) -> Result<(), String> {
-    let value: VarLenUnicode =
-        text.parse().map_err(|_| format!("the text {text:?} contains a NUL character"))?;
+    let value = native(text)?;
     let attr = at.new_attr::<VarLenUnicode>().create(name);
     attr.and_then(|a| a.write_scalar(&value)).map_err(|e| e.to_string())
 }
@@ -102,6 +105,11 @@ impl<'s> Place<'s> {
         Ok(Place { sink: self.sink, group, path: format!("{}/{name}", self.path) })
     }
 
+    /// Shows a dataset of the root in this group too.
+    pub(super) fn also(&self, name: &str) -> Made<()> {
+        self.group.link_hard(&format!("/{name}"), name).map_err(|e| self.err(name, e.to_string()))
+    }
+
     /// A text attribute.
     pub(super) fn text(&self, name: &str, text: &str) -> Made<()> {
         put_text(&self.group, name, text).map_err(|e| self.err(name, e))
@@ -149,6 +157,16 @@ impl<'s> Place<'s> {
         Ok(made)
     }
 
+    fn create_texts(&self, name: &str, texts: &[String]) -> Made<Dataset> {
+        let list: Result<Vec<VarLenUnicode>, String> = texts.iter().map(|t| native(t)).collect();
+        let list = list.map_err(|e| self.err(name, e))?;
+        let build = self.group.new_dataset::<VarLenUnicode>().obj_track_times(false);
+        let made = build.shape(list.len()).create(name);
+        let made = made.map_err(|e| self.err(name, e.to_string()))?;
+        made.write_raw(list.as_slice()).map_err(|e| self.err(name, e.to_string()))?;
+        Ok(made)
+    }
+
     /// A single value with a unit.
     pub(super) fn scalar(&self, name: &str, value: f64, label: Label) -> Made<()> {
         let data = self.create(name, &[value], &[])?;
@@ -180,7 +198,7 @@ impl<'s> Place<'s> {
         if texts.len() != axis.len || texts.is_empty() {
             return Err(self.err(name, format!("{} texts, {} expected", texts.len(), axis.len)));
         }
-        let made = scales::write_texts(&self.group, name, texts).map_err(|e| self.err(name, e))?;
+        let made = self.create_texts(name, texts)?;
         self.describe(name, &made, label("1", meaning))?;
         self.hang(name, &made, &[axis])
     }
@@ -217,7 +235,7 @@ impl<'s> Place<'s> {
         if texts.is_empty() {
             return Err(self.err(name, "no text given"));
         }
-        let made = scales::write_texts(&self.group, name, texts).map_err(|e| self.err(name, e))?;
+        let made = self.create_texts(name, texts)?;
         self.describe(name, &made, label("1", meaning))?;
         self.scale(name, made, texts.len())
     }

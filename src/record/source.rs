@@ -8,7 +8,6 @@ use hdf5::types::{TypeDescriptor, VarLenUnicode};
 use hdf5::{Dataset, Group, H5Type};
 
 use super::RecordError;
-use super::scales;
 
 type Got<T> = Result<T, RecordError>;
 
@@ -147,10 +146,8 @@ impl<'p> Shelf<'p> {
 
     /// A list of texts; empty if absent.
     pub(super) fn texts(&self, name: &str) -> Got<Vec<String>> {
-        if !self.has(name) {
-            return Ok(Vec::new());
-        }
-        scales::read_texts(&self.dataset(name)?, MOST).map_err(|e| self.damaged(name, e))
+        let list = self.list::<VarLenUnicode>(name)?;
+        Ok(list.iter().map(|t| t.as_str().to_string()).collect())
     }
 
     /// A list of `len` texts.

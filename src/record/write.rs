@@ -27,7 +27,7 @@ fn to_bytes(record: &RunRecord) -> Made<Vec<u8>> {
     let sink = Sink::new()?;
     let root = sink.root()?;
     head(&root, record)?;
-    let plane = mesh(&root.group("mesh")?, &record.mesh)?;
+    let plane = mesh(&root, &record.mesh)?;
     doping(&root.group("doping")?, &record.mesh, &plane)?;
     let at_rest = root.group("equilibrium")?;
     plane.field(&at_rest, "potential", &record.equilibrium, "V", "potential at equilibrium")?;
@@ -56,10 +56,8 @@ fn head(root: &Place, record: &RunRecord) -> Made<()> {
     root.number("threads", made_by.threads as u64)?;
     root.text("started", &made_by.started)?;
     root.number("wall_s", made_by.wall)?;
-    // A list of one, since only lists are compressed and checksummed.
-    let text = std::slice::from_ref(&record.case_text);
-    root.text_axis("case_text", text, "case file, verbatim")?;
-    list(root, "warnings", &record.warnings, "warnings of the whole run")?;
+    root.text("case_text", &record.case_text)?;
+    list(root, "run_warnings", &record.warnings, "warnings of the whole run")?;
     laws(&root.group("laws")?, &record.laws)?;
     constants(&root.group("constants")?, &record.constants)
 }
@@ -139,10 +137,15 @@ fn centres(lines: &[f64]) -> Vec<f64> {
     lines.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect()
 }
 
-fn mesh<'m>(at: &Place, mesh: &'m Mesh) -> Made<Plane<'m>> {
+fn mesh<'m>(root: &Place, mesh: &'m Mesh) -> Made<Plane<'m>> {
     super::check::mesh(mesh).map_err(|detail| RecordError::unfit("/mesh", detail))?;
-    let x = at.axis("x", &mesh.x, label("um", "lateral position of the mesh lines"))?;
-    let y = at.axis("y", &mesh.y, label("um", "depth of the mesh lines, 0 at the surface"))?;
+    let at = root.group("mesh")?;
+    // netCDF looks for dimensions only in a group and those above it, so the axes that
+    // fields share lie in the root and are linked here.
+    let x = root.axis("x", &mesh.x, label("um", "lateral position of the mesh lines"))?;
+    let y = root.axis("y", &mesh.y, label("um", "depth of the mesh lines, 0 at the surface"))?;
+    at.also("x")?;
+    at.also("y")?;
     let x_cell = at.axis("x_cell", &centres(&mesh.x), label("um", "middle of the cells in x"))?;
     let y_cell = at.axis("y_cell", &centres(&mesh.y), label("um", "middle of the cells in y"))?;
     let cells: Vec<u8> = mesh.cells.iter().map(|m| *m as u8).collect();
@@ -156,13 +159,13 @@ fn mesh<'m>(at: &Place, mesh: &'m Mesh) -> Made<Plane<'m>> {
     at.column("node", &nodes, &[y, x], label("1", "node number at the point, -1 in the void"))?;
     let plane = Plane { x, y, mesh };
     plane.field(
-        at,
+        &at,
         "silicon_area",
         &silicon_areas(mesh),
         "um^2",
         "silicon area of the node's control volume",
     )?;
-    terminals(at, mesh)?;
+    terminals(&at, mesh)?;
     if !mesh.doping.total_x.is_empty() {
         at.column(
             "total_doping_x",
