@@ -76,6 +76,11 @@ fn place(temp: &Path, path: &Path, bytes: &[u8]) -> Result<(), RecordError> {
     file.sync_all().map_err(fail("writing the result to disk"))?;
     drop(file);
     fs::rename(temp, path).map_err(fail("giving the result its name"))?;
-    let folder = File::open(folder(path)).map_err(fail("opening the folder"))?;
-    folder.sync_all().map_err(fail("writing the folder to disk"))
+    sync_folder(path)
+}
+
+/// Makes names in the folder of `path` last a power cut.
+pub(super) fn sync_folder(path: &Path) -> Result<(), RecordError> {
+    let fail = |e| RecordError::io(path, "writing its folder to disk", e);
+    File::open(folder(path)).and_then(|f| f.sync_all()).map_err(fail)
 }
