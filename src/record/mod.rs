@@ -1,5 +1,27 @@
 //! HDF5 in and out, provenance.
 
+mod check;
+mod checkpoint;
+mod disk;
+mod error;
+mod json;
 mod model;
+mod names;
+mod read;
+mod read_outcome;
+mod scales;
+mod seal;
+mod sink;
+mod source;
+mod superblock;
+mod write;
+mod write_outcome;
 
+pub use checkpoint::Checkpointer;
+pub use disk::{ensure_writable, partial_path};
+pub use error::RecordError;
+pub use json::to_json;
 pub use model::*;
+pub use names::SCHEMA_VERSION;
+pub use read::read;
+pub use write::write;
