@@ -313,6 +313,7 @@ impl<'a> System<'a> {
             if !size.is_finite() || (info.steps > 8 && size > 1e3 && size > previous) {
                 return Err(NewtonError::Diverged { info });
             }
+            if std::env::var("DBG").is_ok() && info.steps > 6 { eprintln!("   newton {} size {size:.3e}", info.steps); if info.steps == 7 { eprintln!("     {:?}", info.updates); } }
             previous = size;
         }
     }

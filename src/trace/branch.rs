@@ -40,8 +40,8 @@ impl Default for TraceParams {
             scale: PlaneScale { voltage: 1.0, current: 1e-14 },
             first_step: 0.05,
             smallest_step: 1e-7,
-            largest_step: 1.5,
-            aim: 4.0,
+            largest_step: 3.0,
+            aim: 5.5,
             largest_turn: 0.5,
             points: 500,
             checkpoint: 25,
@@ -406,6 +406,7 @@ impl<'p> Run<'p> {
                 }
                 Err(e) => e.to_string(),
             };
+            if std::env::var("DBG").is_ok() { eprintln!("FAIL at {:.4} {:.3e} step {step:.3}: {failure}", self.here.lambda[0], self.here.current); }
             self.halvings += 1;
             self.before = None;
             step *= 0.5;
@@ -430,9 +431,10 @@ impl<'p> Run<'p> {
         if let Some(newton) = self.curve.newton.last_mut() {
             *newton = (system.work.newton_steps - before_steps) as u32;
         }
-        self.before = Some((behind, -step));
+        let distance = behind.distance(&self.here);
+        self.before = Some((behind, -distance));
         // Next length: aim at a number of Newton steps and at a bounded turn.
-        let by_newton = (2.0f64).powf((self.params.aim - f64::from(steps)) / 2.0).clamp(0.4, 1.8);
+        let by_newton = (2.0f64).powf((self.params.aim - f64::from(steps)) / 2.0).clamp(0.4, 2.0);
         let by_turn =
             if turn > 0.0 { (0.6 * self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
         self.step = (step * by_newton.min(by_turn)).min(self.params.largest_step);

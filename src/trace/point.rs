@@ -80,8 +80,14 @@ impl Point {
         ))
     }
 
+    /// Distance to another point in the plane.
+    pub fn distance(&self, other: &Point) -> f64 {
+        (self.place[0] - other.place[0]).hypot(self.place[1] - other.place[1])
+    }
+
     /// Prediction at arclength `ds` from here. `other` is a second solved point at
-    /// arclength `at` (negative behind): with it the prediction is quadratic.
+    /// arclength `at` (negative behind): with it the prediction is the cubic through both
+    /// points and both tangents.
     pub fn predict(
         &self,
         device: &Device,
@@ -90,26 +96,28 @@ impl Point {
     ) -> (State, [f64; 2]) {
         let mut state = self.state.clone();
         let t = &self.tangent;
-        // Curvature term (x(at) − x − at·x′)/at²·ds², never larger than the linear one.
-        let bend = |linear: f64, far: f64, slope: f64, at: f64| {
-            let c = (far - at * slope) / (at * at) * ds * ds;
-            c.clamp(-linear.abs(), linear.abs())
-        };
         for i in 0..device.nodes() {
             if device.ties[i] != Tie::Free {
                 continue;
             }
             let mut d = [ds * t.psi[i], ds * t.phi_n[i], ds * t.phi_p[i]];
             if let Some((o, at)) = other {
-                let pairs = [
-                    (&o.state.psi, &self.state.psi, t.psi[i]),
-                    (&o.state.phi_n, &self.state.phi_n, t.phi_n[i]),
-                    (&o.state.phi_p, &self.state.phi_p, t.phi_p[i]),
-                ];
-                for (k, (there, here, slope)) in pairs.into_iter().enumerate() {
-                    let far = (there.hi[i] - here.hi[i]) + (there.lo[i] - here.lo[i]);
-                    d[k] += bend(d[k], far, slope, at);
-                }
+                let (there, here, far) = (&o.state, &self.state, &o.tangent);
+                d[0] += bend(ds, t.psi[i], there.psi.difference_to(&here.psi, i), far.psi[i], at);
+                d[1] += bend(
+                    ds,
+                    t.phi_n[i],
+                    there.phi_n.difference_to(&here.phi_n, i),
+                    far.phi_n[i],
+                    at,
+                );
+                d[2] += bend(
+                    ds,
+                    t.phi_p[i],
+                    there.phi_p.difference_to(&here.phi_p, i),
+                    far.phi_p[i],
+                    at,
+                );
             }
             state.psi.add(i, d[0]);
             if device.has_silicon(i) {
@@ -119,17 +127,31 @@ impl Point {
         }
         let mut d = ds * t.lambda;
         if let Some((o, at)) = other {
-            d += bend(d, o.lambda[0] - self.lambda[0], t.lambda, at);
+            d += bend(ds, t.lambda, o.lambda[0] - self.lambda[0], o.tangent.lambda, at);
         }
         let lambda = add_words(self.lambda, d);
         for k in 0..t.volts.len() {
             let mut d = ds * t.volts[k];
             if let Some((o, at)) = other {
-                d += bend(d, o.state.volts.difference_to(&self.state.volts, k), t.volts[k], at);
+                let far = o.state.volts.difference_to(&self.state.volts, k);
+                d += bend(ds, t.volts[k], far, o.tangent.volts[k], at);
             }
             state.set_contact(device, k, add_words(self.state.volts.get(k), d));
         }
         state.refresh(device);
         (state, lambda)
     }
+}
+
+/// Quadratic and cubic part at `ds` of the cubic with slope `slope` at 0, value `far` and
+/// slope `far_slope` at `at`; beyond the two points never larger than the linear part.
+fn bend(ds: f64, slope: f64, far: f64, far_slope: f64, at: f64) -> f64 {
+    let a = (far - at * slope) / (at * at);
+    let b = (far_slope - slope) / at;
+    let bend = ds * ds * ((3.0 * a - b) + ds * (b - 2.0 * a) / at);
+    if ds * at > 0.0 && ds.abs() <= at.abs() {
+        return bend;
+    }
+    let linear = (ds * slope).abs();
+    bend.clamp(-linear, linear)
 }
