@@ -81,7 +81,7 @@ pub fn build(case: &Case, structure: &Structure) -> Result<(Mesh, Vec<Problem>),
             match search.within(budget) {
                 Ok(lines) => lines,
                 Err(refusal) => {
-                    problems.push(refusal.problem(case, budget, growth));
+                    problems.push(refusal.problem(case, structure, budget, growth));
                     return Err(problems);
                 }
             }
@@ -113,8 +113,8 @@ struct Search<'a> {
 
 /// Why no lines were found.
 enum Refusal {
-    /// Nodes needed, if known, and the junction that asks for them.
-    TooSmall(Option<usize>, Option<Junction>),
+    /// Lines that would do, if known, and the junction that asks for them.
+    TooSmall(Option<Lines>, Option<Junction>),
     Growth,
 }
 
@@ -151,7 +151,7 @@ impl Search<'_> {
                 fine *= 0.5;
                 match fits(fine) {
                     Some(lines) if fine > SCALES.0 => (best, coarse) = (Some(lines), fine),
-                    Some(lines) => return self.checked(lines),
+                    Some(lines) => return self.checked(lines, budget),
                     None => break,
                 }
             }
@@ -173,11 +173,18 @@ impl Search<'_> {
                 None => fine = mid,
             }
         }
-        best.map_or(Err(Refusal::TooSmall(None, None)), |lines| self.checked(lines))
+        best.map_or(Err(Refusal::TooSmall(None, None)), |lines| self.checked(lines, budget))
     }
 
-    fn checked(&self, lines: Lines) -> Result<Lines, Refusal> {
-        if self.worst(&lines).is_some() { Err(self.needed()) } else { Ok(lines) }
+    fn checked(&self, lines: Lines, budget: usize) -> Result<Lines, Refusal> {
+        if self.worst(&lines).is_none() {
+            return Ok(lines);
+        }
+        match self.needed() {
+            // Near the limit a slightly coarser scale may happen to do.
+            Refusal::TooSmall(Some(enough), _) if self.count(&enough) <= budget => Ok(enough),
+            refusal => Err(refusal),
+        }
     }
 
     /// The junction with the fewest intervals around it, if that is too few; given axes
@@ -209,7 +216,7 @@ impl Search<'_> {
             if let Some(lines) = self.lines(scale) {
                 any = true;
                 match self.worst(&lines) {
-                    None => return Refusal::TooSmall(Some(self.count(&lines)), asks),
+                    None => return Refusal::TooSmall(Some(lines), asks),
                     Some(j) => asks = Some(j.clone()),
                 }
             }
@@ -220,7 +227,7 @@ impl Search<'_> {
 }
 
 impl Refusal {
-    fn problem(self, case: &Case, budget: usize, growth: f64) -> Problem {
+    fn problem(self, case: &Case, structure: &Structure, budget: usize, growth: f64) -> Problem {
         match self {
             Refusal::Growth => Problem::error(
                 "growth-too-small",
@@ -228,7 +235,8 @@ impl Refusal {
                 format!("no lines keep neighbouring intervals within a ratio of {growth}"),
             )
             .help("raise `growth`, or move edges that nearly coincide onto each other"),
-            Refusal::TooSmall(needed, asks) => {
+            Refusal::TooSmall(enough, asks) => {
+                let needed = enough.map(|(x, y)| sample::count_nodes(structure, &x, &y));
                 let why = asks.map_or(String::new(), |j| {
                     let axis = if j.axis == Axis::X { "x" } else { "y" };
                     format!("; the junction {} at {axis} = {:.3} µm asks for most", j.name, j.at)

@@ -6,7 +6,7 @@ use super::smooth::smooth;
 /// Most lines on one axis: beyond it the wishes contradict each other.
 const MOST_LINES: usize = 20_000;
 /// Extra lines tried, axis by axis, until the growth bound holds.
-const REPAIRS: usize = 300;
+const REPAIRS: usize = 120;
 
 /// Between a and b \[µm\] the spacing is at most max(scale·h, floor); beside it the
 /// spacing may grow. A point has a = b.
@@ -65,7 +65,7 @@ impl Wish {
                 segments.iter().zip(&counts).map(|(s, n)| s.log_sizes(&size, *n)).collect();
             let lengths: Vec<f64> = segments.iter().map(|s| s.b - s.a).collect();
             let sizes = smooth(&wished, &lengths, fine.growth.ln());
-            let bad = crowded(&sizes, fine.growth);
+            let bad = crowded(&sizes, &wished, fine.growth);
             if bad.is_empty() {
                 return Some(self.place(&sizes));
             }
@@ -103,9 +103,13 @@ impl Wish {
     }
 }
 
-/// Segments that need one more interval: those with the larger one of the neighbouring
-/// pair that grows fastest (several only if they tie, as in a mirrored axis).
-fn crowded(sizes: &[Vec<f64>], growth: f64) -> Vec<usize> {
+/// Segments that need one more interval, at the neighbouring pair that grows fastest
+/// (several only if they tie, as in a mirrored axis).
+///
+/// The larger interval of the pair is to shrink. If its segment already has more
+/// intervals than wished, compared with the next segment on that side, another one
+/// there would only push its neighbours: then the next segment takes it.
+fn crowded(sizes: &[Vec<f64>], wished: &[Vec<f64>], growth: f64) -> Vec<usize> {
     let flat: Vec<(usize, f64)> =
         sizes.iter().enumerate().flat_map(|(k, list)| list.iter().map(move |s| (k, *s))).collect();
     let excess = |w: &[(usize, f64)]| {
@@ -117,11 +121,19 @@ fn crowded(sizes: &[Vec<f64>], growth: f64) -> Vec<usize> {
     if worst <= 1.0 + 1e-9 {
         return Vec::new();
     }
-    let mut bad: Vec<usize> = flat
-        .windows(2)
-        .filter(|w| excess(w) >= worst * (1.0 - 1e-6))
-        .map(|w| if w[1].1 > w[0].1 { w[1].0 } else { w[0].0 })
-        .collect();
+    let stretch = |k: usize| {
+        let wish: f64 = wished[k].iter().map(|v| v.exp()).sum();
+        sizes[k].iter().sum::<f64>() / wish
+    };
+    let choose = |w: &[(usize, f64)]| {
+        let up = w[1].1 > w[0].1;
+        let k = if up { w[1].0 } else { w[0].0 };
+        let next = if up { k + 1 } else { k.wrapping_sub(1) };
+        if next < sizes.len() && stretch(next) > stretch(k) { next } else { k }
+    };
+    let mut bad: Vec<usize> =
+        flat.windows(2).filter(|w| excess(w) >= worst * (1.0 - 1e-6)).map(choose).collect();
+    bad.sort_unstable();
     bad.dedup();
     bad
 }
