@@ -152,10 +152,10 @@ fn boxes_fill_the_silicon_and_hold_its_doping() {
 fn doping_is_sampled_at_nodes_and_edges() {
     let (structure, mesh) = built(&with_nodes(pad(), 2000));
     let silicon = box_areas(&mesh, Material::Silicon);
-    for n in 0..mesh.nodes() {
+    for (n, area) in silicon.iter().enumerate() {
         let (i, j) = mesh.ij(n);
         let (x, y) = (mesh.x[i], mesh.y[j]);
-        if silicon[n] == 0.0 {
+        if *area == 0.0 {
             assert_eq!((mesh.doping.donors[n], mesh.doping.donors_at[n]), (0.0, 0.0));
             continue;
         }

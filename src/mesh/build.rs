@@ -15,8 +15,8 @@ const LEAST_AROUND: f64 = 4.0;
 const EDGE_CREDIT: f64 = 3.0;
 /// A mesh with this part of the budget is good enough.
 const FULL: f64 = 0.97;
-/// From this scale on, x coarsens faster than y.
-const COARSE_FROM: f64 = 2.0;
+/// Bisections of the scale.
+const ROUNDS: usize = 14;
 /// Scales tried lie between these.
 const SCALES: (f64, f64) = (1.0 / 512.0, 512.0);
 
@@ -119,71 +119,94 @@ enum Refusal {
 }
 
 impl Search<'_> {
+    fn x_lines(&self, scale: f64) -> Option<Vec<f64>> {
+        let fine = Fineness { scale, growth: self.growth };
+        self.given_x.clone().or_else(|| self.features.x.lines(fine))
+    }
+
+    fn y_lines(&self, scale: f64) -> Option<Vec<f64>> {
+        let fine = Fineness { scale, growth: self.growth };
+        self.given_y.clone().or_else(|| self.features.y.lines(fine))
+    }
+
     fn lines(&self, scale: f64) -> Option<Lines> {
-        // A layout has many edges in x and few in y: coarse meshes give up the edges first.
-        let x_scale = scale * (scale / COARSE_FROM).max(1.0);
-        let fine = |scale| Fineness { scale, growth: self.growth };
-        let x = self.given_x.clone().or_else(|| self.features.x.lines(fine(x_scale)))?;
-        let y = self.given_y.clone().or_else(|| self.features.y.lines(fine(scale)))?;
-        Some((x, y))
+        Some((self.x_lines(scale)?, self.y_lines(scale)?))
     }
 
     fn count(&self, lines: &Lines) -> usize {
         sample::count_nodes(self.structure, &lines.0, &lines.1)
     }
 
-    /// The finest lines with at most `budget` nodes.
+    /// The finest lines with at most `budget` nodes that resolve every junction.
     fn within(&self, budget: usize) -> Result<Lines, Refusal> {
-        let fits = |scale: f64| self.lines(scale).filter(|l| self.count(l) <= budget);
-        let (mut fine, mut coarse) = (1.0, 1.0);
-        let mut best = fits(1.0);
+        let fits = |scale: f64| self.lines(scale).is_some_and(|l| self.count(&l) <= budget);
+        let mut coarse = 1.0;
+        while !fits(coarse) {
+            coarse *= 2.0;
+            if coarse > SCALES.1 {
+                return Err(self.needed());
+            }
+        }
+        while coarse > SCALES.0 && fits(0.5 * coarse) {
+            coarse *= 0.5;
+        }
+        let mut best = None;
+        self.keep_fuller(&mut best, self.lines(coarse), budget);
+        self.fill(&mut best, coarse, 0.5, budget, &|scale| self.lines(scale));
         if best.is_none() {
-            while best.is_none() {
-                fine = coarse;
-                coarse *= 2.0;
-                if coarse > SCALES.1 {
-                    return Err(self.needed());
+            // Near the limit a slightly coarser scale may happen to do.
+            match self.needed() {
+                Refusal::TooSmall(Some(enough), _) if self.count(&enough) <= budget => {
+                    best = Some(enough);
                 }
-                best = fits(coarse);
-            }
-        } else {
-            loop {
-                fine *= 0.5;
-                match fits(fine) {
-                    Some(lines) if fine > SCALES.0 => (best, coarse) = (Some(lines), fine),
-                    Some(lines) => return self.checked(lines, budget),
-                    None => break,
-                }
+                refusal => return Err(refusal),
             }
         }
-        for _ in 0..16 {
-            let full = best.as_ref().map_or(0, |l| self.count(l));
-            if full as f64 >= FULL * budget as f64 {
-                break;
-            }
-            let mid = (fine * coarse).sqrt();
-            match fits(mid) {
-                Some(lines) => {
-                    // Rounding makes counts jump a little: keep the fullest.
-                    if self.count(&lines) >= full {
-                        best = Some(lines);
-                    }
-                    coarse = mid;
-                }
-                None => fine = mid,
-            }
+        // Fixed lines make the count jump: what a common scale leaves over goes to one
+        // axis, y first.
+        if let Some((x, _)) = best.clone() {
+            let only_y = |scale| Some((x.clone(), self.y_lines(scale)?));
+            self.fill(&mut best, 2.0 * coarse, 0.1, budget, &only_y);
         }
-        best.map_or(Err(Refusal::TooSmall(None, None)), |lines| self.checked(lines, budget))
+        if let Some((_, y)) = best.clone() {
+            let only_x = |scale| Some((self.x_lines(scale)?, y.clone()));
+            self.fill(&mut best, 2.0 * coarse, 0.1, budget, &only_x);
+        }
+        best.ok_or(Refusal::TooSmall(None, None))
     }
 
-    fn checked(&self, lines: Lines, budget: usize) -> Result<Lines, Refusal> {
-        if self.worst(&lines).is_none() {
-            return Ok(lines);
+    /// Bisects between `coarse`, a scale that fits, and a part of it that is too fine.
+    fn fill(
+        &self,
+        best: &mut Option<Lines>,
+        mut coarse: f64,
+        part: f64,
+        budget: usize,
+        lines: &dyn Fn(f64) -> Option<Lines>,
+    ) {
+        let mut fine = part * coarse;
+        for _ in 0..ROUNDS {
+            if best.as_ref().is_some_and(|l| self.count(l) as f64 >= FULL * budget as f64) {
+                return;
+            }
+            let mid = (fine * coarse).sqrt();
+            match lines(mid) {
+                Some(lines) if self.count(&lines) <= budget => {
+                    self.keep_fuller(best, Some(lines), budget);
+                    coarse = mid;
+                }
+                _ => fine = mid,
+            }
         }
-        match self.needed() {
-            // Near the limit a slightly coarser scale may happen to do.
-            Refusal::TooSmall(Some(enough), _) if self.count(&enough) <= budget => Ok(enough),
-            refusal => Err(refusal),
+    }
+
+    /// Keeps lines that fit, resolve the junctions and are more than those so far.
+    fn keep_fuller(&self, best: &mut Option<Lines>, lines: Option<Lines>, budget: usize) {
+        let Some(lines) = lines else { return };
+        let count = self.count(&lines);
+        let so_far = best.as_ref().map_or(0, |l| self.count(l));
+        if count <= budget && count > so_far && self.worst(&lines).is_none() {
+            *best = Some(lines);
         }
     }
 

@@ -18,6 +18,16 @@ pub(crate) struct Band {
     pub h: f64,
     /// Never asked to be finer than this [µm].
     pub floor: f64,
+    /// One of the many edges of a layout: coarse meshes give these up first.
+    pub edge: bool,
+}
+
+impl Band {
+    /// The spacing wished inside the band [µm].
+    fn spacing(&self, scale: f64) -> f64 {
+        let more = if self.edge { (scale / COARSE_FROM).max(1.0) } else { 1.0 };
+        (scale * more * self.h).max(self.floor)
+    }
 }
 
 /// What one axis has to resolve.
@@ -40,6 +50,8 @@ pub(crate) struct Fineness {
 /// Growth of the spacing per length at scale 1; it shrinks with the scale so that a
 /// larger budget refines everywhere, and saturates at the growth bound.
 const GROWTH_AT_ONE: f64 = 0.17;
+/// From this scale on, edges coarsen faster than the rest.
+const COARSE_FROM: f64 = 2.0;
 /// Part of ln(growth) that the wishes use; the rest smooths what fixed lines disturb.
 const SHARE: f64 = 0.85;
 
@@ -78,8 +90,13 @@ impl Wish {
 
     /// The wished bands and one that keeps every interval inside its segment.
     fn cut_bands(&self) -> Vec<Band> {
-        let own =
-            self.fixed.windows(2).map(|w| Band { a: w[0], b: w[1], h: 0.0, floor: w[1] - w[0] });
+        let own = self.fixed.windows(2).map(|w| Band {
+            a: w[0],
+            b: w[1],
+            h: 0.0,
+            floor: w[1] - w[0],
+            edge: false,
+        });
         self.bands.iter().copied().chain(own).collect()
     }
 
@@ -151,7 +168,7 @@ impl Size<'_> {
         let mut size = self.wish.fixed.last().unwrap_or(&0.0) - self.wish.fixed[0];
         for band in &self.bands {
             let away = (band.a - x).max(x - band.b).max(0.0);
-            size = size.min((self.scale * band.h).max(band.floor) + self.slope * away);
+            size = size.min(band.spacing(self.scale) + self.slope * away);
         }
         size
     }
