@@ -12,7 +12,7 @@ const DEFAULT_GROWTH: f64 = 1.35;
 /// Intervals that must lie around each junction.
 const LEAST_AROUND: f64 = 4.0;
 /// An interval around the edge of a diffusion counts this many times.
-const EDGE_CREDIT: f64 = 3.0;
+const EDGE_CREDIT: f64 = 5.0;
 /// A mesh with this part of the budget is good enough.
 const FULL: f64 = 0.97;
 /// Bisections of the scale.
