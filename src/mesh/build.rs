@@ -12,11 +12,11 @@ const DEFAULT_GROWTH: f64 = 1.35;
 /// Intervals that must lie around each junction.
 const LEAST_AROUND: f64 = 4.0;
 /// An interval around the edge of a diffusion counts this many times.
-const EDGE_CREDIT: f64 = 3.0;
+const EDGE_CREDIT: f64 = 5.0;
 /// A mesh with this part of the budget is good enough.
 const FULL: f64 = 0.97;
-/// From this scale on, x coarsens faster than y.
-const COARSE_FROM: f64 = 2.0;
+/// Bisections of the scale.
+const ROUNDS: usize = 14;
 /// Scales tried lie between these.
 const SCALES: (f64, f64) = (1.0 / 512.0, 512.0);
 
@@ -81,7 +81,7 @@ pub fn build(case: &Case, structure: &Structure) -> Result<(Mesh, Vec<Problem>),
             match search.within(budget) {
                 Ok(lines) => lines,
                 Err(refusal) => {
-                    problems.push(refusal.problem(case, budget, growth));
+                    problems.push(refusal.problem(case, structure, budget, growth));
                     return Err(problems);
                 }
             }
@@ -113,71 +113,101 @@ struct Search<'a> {
 
 /// Why no lines were found.
 enum Refusal {
-    /// Nodes needed, if known, and the junction that asks for them.
-    TooSmall(Option<usize>, Option<Junction>),
+    /// Lines that would do, if known, and the junction that asks for them.
+    TooSmall(Option<Lines>, Option<Junction>),
     Growth,
 }
 
 impl Search<'_> {
+    fn x_lines(&self, scale: f64) -> Option<Vec<f64>> {
+        let fine = Fineness { scale, growth: self.growth };
+        self.given_x.clone().or_else(|| self.features.x.lines(fine))
+    }
+
+    fn y_lines(&self, scale: f64) -> Option<Vec<f64>> {
+        let fine = Fineness { scale, growth: self.growth };
+        self.given_y.clone().or_else(|| self.features.y.lines(fine))
+    }
+
     fn lines(&self, scale: f64) -> Option<Lines> {
-        // A layout has many edges in x and few in y: coarse meshes give up the edges first.
-        let x_scale = scale * (scale / COARSE_FROM).max(1.0);
-        let fine = |scale| Fineness { scale, growth: self.growth };
-        let x = self.given_x.clone().or_else(|| self.features.x.lines(fine(x_scale)))?;
-        let y = self.given_y.clone().or_else(|| self.features.y.lines(fine(scale)))?;
-        Some((x, y))
+        Some((self.x_lines(scale)?, self.y_lines(scale)?))
     }
 
     fn count(&self, lines: &Lines) -> usize {
         sample::count_nodes(self.structure, &lines.0, &lines.1)
     }
 
-    /// The finest lines with at most `budget` nodes.
+    /// The finest lines with at most `budget` nodes that resolve every junction.
     fn within(&self, budget: usize) -> Result<Lines, Refusal> {
-        let fits = |scale: f64| self.lines(scale).filter(|l| self.count(l) <= budget);
-        let (mut fine, mut coarse) = (1.0, 1.0);
-        let mut best = fits(1.0);
+        let fits = |scale: f64| self.lines(scale).is_some_and(|l| self.count(&l) <= budget);
+        let mut coarse = 1.0;
+        while !fits(coarse) {
+            coarse *= 2.0;
+            if coarse > SCALES.1 {
+                return Err(self.needed());
+            }
+        }
+        while coarse > SCALES.0 && fits(0.5 * coarse) {
+            coarse *= 0.5;
+        }
+        let mut best = None;
+        self.keep_fuller(&mut best, self.lines(coarse), budget);
+        self.fill(&mut best, coarse, 0.5, budget, &|scale| self.lines(scale));
         if best.is_none() {
-            while best.is_none() {
-                fine = coarse;
-                coarse *= 2.0;
-                if coarse > SCALES.1 {
-                    return Err(self.needed());
+            // Near the limit a slightly coarser scale may happen to do.
+            match self.needed() {
+                Refusal::TooSmall(Some(enough), _) if self.count(&enough) <= budget => {
+                    best = Some(enough);
                 }
-                best = fits(coarse);
-            }
-        } else {
-            loop {
-                fine *= 0.5;
-                match fits(fine) {
-                    Some(lines) if fine > SCALES.0 => (best, coarse) = (Some(lines), fine),
-                    Some(lines) => return self.checked(lines),
-                    None => break,
-                }
+                refusal => return Err(refusal),
             }
         }
-        for _ in 0..16 {
-            let full = best.as_ref().map_or(0, |l| self.count(l));
-            if full as f64 >= FULL * budget as f64 {
-                break;
-            }
-            let mid = (fine * coarse).sqrt();
-            match fits(mid) {
-                Some(lines) => {
-                    // Rounding makes counts jump a little: keep the fullest.
-                    if self.count(&lines) >= full {
-                        best = Some(lines);
-                    }
-                    coarse = mid;
-                }
-                None => fine = mid,
-            }
+        // Fixed lines make the count jump: what a common scale leaves over goes to one
+        // axis, y first.
+        if let Some((x, _)) = best.clone() {
+            let only_y = |scale| Some((x.clone(), self.y_lines(scale)?));
+            self.fill(&mut best, 2.0 * coarse, 0.1, budget, &only_y);
         }
-        best.map_or(Err(Refusal::TooSmall(None, None)), |lines| self.checked(lines))
+        if let Some((_, y)) = best.clone() {
+            let only_x = |scale| Some((self.x_lines(scale)?, y.clone()));
+            self.fill(&mut best, 2.0 * coarse, 0.1, budget, &only_x);
+        }
+        best.ok_or(Refusal::TooSmall(None, None))
     }
 
-    fn checked(&self, lines: Lines) -> Result<Lines, Refusal> {
-        if self.worst(&lines).is_some() { Err(self.needed()) } else { Ok(lines) }
+    /// Bisects between `coarse`, a scale that fits, and a part of it that is too fine.
+    fn fill(
+        &self,
+        best: &mut Option<Lines>,
+        mut coarse: f64,
+        part: f64,
+        budget: usize,
+        lines: &dyn Fn(f64) -> Option<Lines>,
+    ) {
+        let mut fine = part * coarse;
+        for _ in 0..ROUNDS {
+            if best.as_ref().is_some_and(|l| self.count(l) as f64 >= FULL * budget as f64) {
+                return;
+            }
+            let mid = (fine * coarse).sqrt();
+            match lines(mid) {
+                Some(lines) if self.count(&lines) <= budget => {
+                    self.keep_fuller(best, Some(lines), budget);
+                    coarse = mid;
+                }
+                _ => fine = mid,
+            }
+        }
+    }
+
+    /// Keeps lines that fit, resolve the junctions and are more than those so far.
+    fn keep_fuller(&self, best: &mut Option<Lines>, lines: Option<Lines>, budget: usize) {
+        let Some(lines) = lines else { return };
+        let count = self.count(&lines);
+        let so_far = best.as_ref().map_or(0, |l| self.count(l));
+        if count <= budget && count > so_far && self.worst(&lines).is_none() {
+            *best = Some(lines);
+        }
     }
 
     /// The junction with the fewest intervals around it, if that is too few; given axes
@@ -209,7 +239,7 @@ impl Search<'_> {
             if let Some(lines) = self.lines(scale) {
                 any = true;
                 match self.worst(&lines) {
-                    None => return Refusal::TooSmall(Some(self.count(&lines)), asks),
+                    None => return Refusal::TooSmall(Some(lines), asks),
                     Some(j) => asks = Some(j.clone()),
                 }
             }
@@ -220,7 +250,7 @@ impl Search<'_> {
 }
 
 impl Refusal {
-    fn problem(self, case: &Case, budget: usize, growth: f64) -> Problem {
+    fn problem(self, case: &Case, structure: &Structure, budget: usize, growth: f64) -> Problem {
         match self {
             Refusal::Growth => Problem::error(
                 "growth-too-small",
@@ -228,7 +258,8 @@ impl Refusal {
                 format!("no lines keep neighbouring intervals within a ratio of {growth}"),
             )
             .help("raise `growth`, or move edges that nearly coincide onto each other"),
-            Refusal::TooSmall(needed, asks) => {
+            Refusal::TooSmall(enough, asks) => {
+                let needed = enough.map(|(x, y)| sample::count_nodes(structure, &x, &y));
                 let why = asks.map_or(String::new(), |j| {
                     let axis = if j.axis == Axis::X { "x" } else { "y" };
                     format!("; the junction {} at {axis} = {:.3} µm asks for most", j.name, j.at)

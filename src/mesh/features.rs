@@ -26,6 +26,8 @@ const PER_SPREAD: f64 = 4.0;
 const PER_BASE: f64 = 18.0;
 /// Intervals per extent, everywhere.
 const PER_EXTENT: f64 = 24.0;
+/// How much coarser an axis without features is.
+const IDLE: f64 = 4.0;
 /// Lines closer than this [µm] are one line.
 const SAME: f64 = 1e-6;
 pub(crate) const DEFAULT_FINEST: f64 = 0.004;
@@ -52,7 +54,9 @@ impl Features {
                 (false, Axis::X) => ACROSS_EDGE,
                 (false, Axis::Y) => ACROSS,
             };
+            list.edge = j.axis == Axis::X && !j.deep;
             list.band(j.at - j.before, j.at + j.after, j.width() / across);
+            list.edge = false;
             if j.deep {
                 let (a, b) = (WIDENED * j.before, WIDENED * j.after);
                 list.band(j.at - a, j.at + b, j.width() / ACROSS);
@@ -68,6 +72,7 @@ impl Features {
             x.interface(trench.to, h);
             y.interface(trench.depth, h);
         }
+        x.edge = true;
         for gate in structure.gates() {
             let h = (gate.to - gate.from) / 12.0;
             x.band(gate.from, gate.to, h);
@@ -77,9 +82,11 @@ impl Features {
             y.point(0.0, 1e-3);
             // Inside the oxide the potential is nearly straight.
             let least = (gate.oxide / 4.0).max(0.5 * finest).min(gate.oxide);
-            y.bands.push(Band { a: -gate.oxide, b: 0.0, h: gate.oxide / 6.0, floor: least });
+            let h = gate.oxide / 6.0;
+            y.bands.push(Band { a: -gate.oxide, b: 0.0, h, floor: least, edge: false });
         }
         contact_wishes(case, structure, &junctions, &mut x);
+        x.edge = false;
         if case
             .terminals
             .iter()
@@ -94,19 +101,15 @@ impl Features {
         if deepest > 0.0 {
             y.band(0.0, deepest, deepest / PER_BASE);
         }
-        // Both axes get the same coarsest spacing: an axis on which nothing happens
-        // (a bar's) must not take the nodes.
+        // Both axes get the same coarsest spacing, but an axis on which nothing happens
+        // (across a bar) must not take the nodes.
         let coarse = structure.span.max(structure.thickness) / PER_EXTENT;
-        let middle = |w: Wish, length: f64| Wish {
-            bands: w
-                .bands
-                .into_iter()
-                .chain([
-                    Band { a: 0.0, b: length, h: coarse, floor: 0.0 },
-                    Band { a: 0.0, b: length, h: 0.0, floor: length / 2.0 },
-                ])
-                .collect(),
-            ..w
+        let middle = |w: Wish, length: f64| {
+            let h = if w.bands.is_empty() { IDLE * coarse } else { coarse };
+            let mut bands = w.bands;
+            bands.push(Band { a: 0.0, b: length, h, floor: 0.0, edge: false });
+            bands.push(Band { a: 0.0, b: length, h: 0.0, floor: length / 2.0, edge: false });
+            Wish { bands, ..w }
         };
         Features {
             x: middle(x.finish(0.0), structure.span),
@@ -120,20 +123,22 @@ impl Features {
 struct Collector {
     length: f64,
     finest: f64,
+    /// What is gathered now are edges of the layout.
+    edge: bool,
     fixed: Vec<f64>,
     bands: Vec<Band>,
 }
 
 impl Collector {
     fn new(length: f64, finest: f64) -> Collector {
-        Collector { length, finest, fixed: Vec::new(), bands: Vec::new() }
+        Collector { length, finest, edge: false, fixed: Vec::new(), bands: Vec::new() }
     }
 
     /// Spacing h over [a, b], clipped to the axis; nothing if it lies outside.
     fn band(&mut self, a: f64, b: f64, h: f64) {
         let (a, b) = (a.max(0.0), b.min(self.length));
         if a <= b && h > 0.0 && h.is_finite() {
-            self.bands.push(Band { a, b, h, floor: self.finest });
+            self.bands.push(Band { a, b, h, floor: self.finest, edge: self.edge });
         }
     }
 
@@ -141,12 +146,12 @@ impl Collector {
         self.band(at, at, h);
     }
 
-    /// A line exactly there, with spacing h.
+    /// A line exactly there, with spacing h; nothing at the ends, which are lines anyway.
     fn interface(&mut self, at: f64, h: f64) {
-        if at > 0.0 && at < self.length {
+        if at > SAME && at < self.length - SAME {
             self.fixed.push(at);
+            self.point(at, h);
         }
-        self.point(at, h);
     }
 
     fn finish(mut self, lowest: f64) -> Wish {

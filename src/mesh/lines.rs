@@ -6,7 +6,7 @@ use super::smooth::smooth;
 /// Most lines on one axis: beyond it the wishes contradict each other.
 const MOST_LINES: usize = 20_000;
 /// Extra lines tried, axis by axis, until the growth bound holds.
-const REPAIRS: usize = 300;
+const REPAIRS: usize = 120;
 
 /// Between a and b \[µm\] the spacing is at most max(scale·h, floor); beside it the
 /// spacing may grow. A point has a = b.
@@ -18,6 +18,16 @@ pub(crate) struct Band {
     pub h: f64,
     /// Never asked to be finer than this [µm].
     pub floor: f64,
+    /// One of the many edges of a layout: coarse meshes give these up first.
+    pub edge: bool,
+}
+
+impl Band {
+    /// The spacing wished inside the band [µm].
+    fn spacing(&self, scale: f64) -> f64 {
+        let more = if self.edge { (scale / COARSE_FROM).max(1.0) } else { 1.0 };
+        (scale * more * self.h).max(self.floor)
+    }
 }
 
 /// What one axis has to resolve.
@@ -40,6 +50,8 @@ pub(crate) struct Fineness {
 /// Growth of the spacing per length at scale 1; it shrinks with the scale so that a
 /// larger budget refines everywhere, and saturates at the growth bound.
 const GROWTH_AT_ONE: f64 = 0.17;
+/// From this scale on, edges coarsen faster than the rest.
+const COARSE_FROM: f64 = 2.0;
 /// Part of ln(growth) that the wishes use; the rest smooths what fixed lines disturb.
 const SHARE: f64 = 0.85;
 
@@ -65,7 +77,7 @@ impl Wish {
                 segments.iter().zip(&counts).map(|(s, n)| s.log_sizes(&size, *n)).collect();
             let lengths: Vec<f64> = segments.iter().map(|s| s.b - s.a).collect();
             let sizes = smooth(&wished, &lengths, fine.growth.ln());
-            let bad = crowded(&sizes, fine.growth);
+            let bad = crowded(&sizes, &wished, fine.growth);
             if bad.is_empty() {
                 return Some(self.place(&sizes));
             }
@@ -78,8 +90,13 @@ impl Wish {
 
     /// The wished bands and one that keeps every interval inside its segment.
     fn cut_bands(&self) -> Vec<Band> {
-        let own =
-            self.fixed.windows(2).map(|w| Band { a: w[0], b: w[1], h: 0.0, floor: w[1] - w[0] });
+        let own = self.fixed.windows(2).map(|w| Band {
+            a: w[0],
+            b: w[1],
+            h: 0.0,
+            floor: w[1] - w[0],
+            edge: false,
+        });
         self.bands.iter().copied().chain(own).collect()
     }
 
@@ -103,9 +120,13 @@ impl Wish {
     }
 }
 
-/// Segments that need one more interval: those with the larger one of the neighbouring
-/// pair that grows fastest (several only if they tie, as in a mirrored axis).
-fn crowded(sizes: &[Vec<f64>], growth: f64) -> Vec<usize> {
+/// Segments that need one more interval, at the neighbouring pair that grows fastest
+/// (several only if they tie, as in a mirrored axis).
+///
+/// The larger interval of the pair is to shrink. If its segment already has more
+/// intervals than wished, compared with the next segment on that side, another one
+/// there would only push its neighbours: then the next segment takes it.
+fn crowded(sizes: &[Vec<f64>], wished: &[Vec<f64>], growth: f64) -> Vec<usize> {
     let flat: Vec<(usize, f64)> =
         sizes.iter().enumerate().flat_map(|(k, list)| list.iter().map(move |s| (k, *s))).collect();
     let excess = |w: &[(usize, f64)]| {
@@ -117,11 +138,19 @@ fn crowded(sizes: &[Vec<f64>], growth: f64) -> Vec<usize> {
     if worst <= 1.0 + 1e-9 {
         return Vec::new();
     }
-    let mut bad: Vec<usize> = flat
-        .windows(2)
-        .filter(|w| excess(w) >= worst * (1.0 - 1e-6))
-        .map(|w| if w[1].1 > w[0].1 { w[1].0 } else { w[0].0 })
-        .collect();
+    let stretch = |k: usize| {
+        let wish: f64 = wished[k].iter().map(|v| v.exp()).sum();
+        sizes[k].iter().sum::<f64>() / wish
+    };
+    let choose = |w: &[(usize, f64)]| {
+        let up = w[1].1 > w[0].1;
+        let k = if up { w[1].0 } else { w[0].0 };
+        let next = if up { k + 1 } else { k.wrapping_sub(1) };
+        if next < sizes.len() && stretch(next) > stretch(k) { next } else { k }
+    };
+    let mut bad: Vec<usize> =
+        flat.windows(2).filter(|w| excess(w) >= worst * (1.0 - 1e-6)).map(choose).collect();
+    bad.sort_unstable();
     bad.dedup();
     bad
 }
@@ -139,7 +168,7 @@ impl Size<'_> {
         let mut size = self.wish.fixed.last().unwrap_or(&0.0) - self.wish.fixed[0];
         for band in &self.bands {
             let away = (band.a - x).max(x - band.b).max(0.0);
-            size = size.min((self.scale * band.h).max(band.floor) + self.slope * away);
+            size = size.min(band.spacing(self.scale) + self.slope * away);
         }
         size
     }

@@ -71,9 +71,9 @@ pub(super) fn assemble(
     let (nx, ny) = (x.len(), y.len());
     let mut node_at = vec![None; nx * ny];
     let mut grid_of = Vec::new();
-    for g in 0..nx * ny {
+    for (g, node) in node_at.iter_mut().enumerate() {
         if touches(&cells, around(g % nx, g / nx, nx, ny), |m| m != Material::Void) {
-            node_at[g] = Some(grid_of.len() as u32);
+            *node = Some(grid_of.len() as u32);
             grid_of.push(g as u32);
         }
     }
@@ -117,7 +117,7 @@ fn terminals(case: &Case, mesh: &Mesh, problems: &mut Vec<Problem>) -> Vec<Termi
                 Touch::Side(Side::Back) => on(y, thickness),
             })
         };
-        let mut nodes = Vec::new();
+        let (mut nodes, mut shared) = (Vec::new(), false);
         for n in (0..mesh.nodes()).filter(|n| silicon[*n]) {
             let (px, py) = place(n);
             if !inside(px, py) {
@@ -135,12 +135,13 @@ fn terminals(case: &Case, mesh: &Mesh, problems: &mut Vec<Problem>) -> Vec<Termi
                     )
                     .help("leave silicon between them, or make them one terminal of two pieces"),
                 );
+                shared = true;
                 break;
             }
             owner[n] = Some(k);
             nodes.push(n as u32);
         }
-        if nodes.is_empty() && problems.is_empty() {
+        if nodes.is_empty() && !shared {
             problems.push(
                 Problem::error(
                     "no-node",

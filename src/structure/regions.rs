@@ -174,11 +174,10 @@ pub(super) fn joins(sampled: &Sampled, touched: &[&[u32]], is_island: &[bool]) -
 
     // One more element per contact: all its samples are one node of the circuit.
     let cells = sampled.net.len();
-    let mut contact_of = vec![Vec::new(); 0];
-    contact_of.resize(cells, Vec::<u16>::new());
+    let mut contact_of = vec![Vec::new(); cells];
     for (contact, list) in touched.iter().enumerate() {
         for c in list.iter() {
-            contact_of[*c as usize].push(contact as u16);
+            contact_of[*c as usize].push(contact);
         }
     }
     let mut groups = Groups::new(cells, touched.len());
@@ -192,7 +191,7 @@ pub(super) fn joins(sampled: &Sampled, touched: &[&[u32]], is_island: &[bool]) -
                 && active[*n as usize]
                 && Sampled::polarity(sampled.net[*n as usize]) == sign
         });
-        let own = contact_of[cell as usize].iter().map(|c| (cells + *c as usize) as u32);
+        let own = contact_of[cell as usize].iter().map(|c| (cells + *c) as u32);
         for next in own.chain(near) {
             if let Some((a, b)) = groups.merge(cell, next)
                 && let Some((one, other)) = name_pair(&a, &b, is_island)

@@ -15,6 +15,8 @@ const COARSE: f64 = 1.0 / 120.0;
 const LEAST: usize = 3;
 /// Most samples between two features (a falloff far below the extent).
 const MOST: f64 = 2000.0;
+/// Most samples of a cross-section.
+const MOST_SAMPLES: usize = 2_000_000;
 
 /// Lines in x and y \[µm\], strictly growing; the samples are the cells' centres.
 #[derive(Debug, Clone, PartialEq)]
@@ -87,12 +89,23 @@ impl SampleLines {
                 mark(&mut x, *to);
             }
         }
-        SampleLines { x: lines(structure.span, &x), y: lines(structure.thickness, &y) }
+        // A layout with very many pieces is sampled less finely rather than for seconds.
+        let mut coarser = 1.0;
+        loop {
+            let sampled = SampleLines {
+                x: lines(structure.span, &x, coarser),
+                y: lines(structure.thickness, &y, coarser),
+            };
+            if sampled.x.len() * sampled.y.len() <= MOST_SAMPLES || coarser >= 8.0 {
+                return sampled;
+            }
+            coarser *= 2.0;
+        }
     }
 }
 
 /// Lines from 0 to `length`, with every feature end on a line.
-fn lines(length: f64, fine: &[Fine]) -> Vec<f64> {
+fn lines(length: f64, fine: &[Fine], coarser: f64) -> Vec<f64> {
     let mut marks: Vec<f64> = fine
         .iter()
         .flat_map(|f| [f.a, f.b])
@@ -107,7 +120,7 @@ fn lines(length: f64, fine: &[Fine]) -> Vec<f64> {
         let step = fine
             .iter()
             .filter(|f| f.a < b - 1e-9 && f.b > a + 1e-9)
-            .map(|f| f.step)
+            .map(|f| coarser * f.step)
             .fold(COARSE * length, f64::min);
         let n = (((b - a) / step).ceil().min(MOST) as usize).max(LEAST);
         for k in 1..=n {
