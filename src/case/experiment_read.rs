@@ -12,7 +12,8 @@ pub struct Nodes {
     terminals: Vec<String>,
     /// Gates, with the place of `follows` if they follow.
     gates: Vec<(String, Option<Span>)>,
-    /// False if a name could not be read: then an unknown one may be that.
+    /// False if a name could not be read, or there is no terminal at all, which is
+    /// reported once: then an unknown name says nothing new.
     complete: bool,
 }
 
@@ -31,7 +32,7 @@ impl Nodes {
                 .iter()
                 .filter_map(|g| Some((name(g)?, g.field("follows").map(|f| f.at.clone()))))
                 .collect(),
-            complete: !unread("terminal") && !unread("gate"),
+            complete: !terminals.is_empty() && !unread("terminal") && !unread("gate"),
         }
     }
 
@@ -232,7 +233,7 @@ impl Walker<'_> {
                         || (u.how == "driven" && kind != "bias"))
             })
         };
-        if nodes.complete && !nodes.terminals.is_empty() && !nodes.terminals.iter().any(held) {
+        if nodes.complete && !nodes.terminals.iter().any(held) {
             let text = "no terminal is left at a fixed voltage: the current has no way back";
             self.push(
                 Problem::error("no-return-path", Some(read.at("kind")), text)

@@ -5,7 +5,7 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::build;
-use super::constants::{Constants, spec};
+use super::constants::Constants;
 use super::experiment_read::Nodes;
 use super::key_tables::CASE;
 use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
@@ -152,12 +152,14 @@ fn assemble(
         .collect();
     let laws = build::laws(root.table("laws"));
     let constants = match root.field("constants").map(|f| &f.value) {
-        Some(Value::Constants(c)) => c.clone(),
+        Some(Value::Constants(c, places)) => {
+            if let Some(laws) = &laws {
+                walker.constants_used(laws, c, places);
+            }
+            c.clone()
+        }
         _ => Constants::default(),
     };
-    if let (Some(laws), Some(field)) = (&laws, root.field("constants")) {
-        walker.constants_used(laws, &constants, &field.at);
-    }
     walker.purpose(root);
     Some(Case {
         title: root.text("title").map(|t| t.value).unwrap_or_default(),
@@ -210,7 +212,7 @@ impl Walker<'_> {
 
     /// Warns of constants that differ from their default but belong to a law that is
     /// not in force.
-    fn constants_used(&mut self, laws: &Laws, constants: &Constants, at: &Span) {
+    fn constants_used(&mut self, laws: &Laws, constants: &Constants, places: &[(&str, Span)]) {
         let used = |law: &str| match law {
             "mobility" => laws.mobility == Mobility::Constant,
             "masetti-1983" => laws.mobility == Mobility::Masetti1983,
@@ -222,13 +224,14 @@ impl Walker<'_> {
             _ => true,
         };
         for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec.law)) {
-            if spec(c.spec.law, c.spec.key).is_some_and(|s| constants.default_of(s) != c.value) {
+            if constants.default_of(c.spec) != c.value {
+                let at = places.iter().find(|p| p.0 == c.spec.law).map(|p| p.1.clone());
                 let text = format!(
                     "the constant {}.{} has no effect: that law is not in force",
                     c.spec.law, c.spec.key
                 );
                 self.push(
-                    Problem::warning("constant-not-used", Some(at.clone()), text)
+                    Problem::warning("constant-not-used", at, text)
                         .label("given here")
                         .help("choose the law in [laws], or leave its constants out"),
                 );

@@ -64,7 +64,7 @@ impl Walker<'_> {
             },
             Kind::Voltages => self.voltages(known.key, value),
             Kind::Constants => match value.get_ref().as_table() {
-                Some(table) => Value::Constants(self.constants(table)),
+                Some(table) => self.constants(table),
                 None => self.refuse(wrong_type(value, "a table ([constants])")),
             },
             Kind::Later => {

@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
+use super::constants::Constants;
 use super::keys::{Absent, Choose, Group, KeySpec, Kind, TableSpec, nearest};
 use super::model::Span;
 use super::problem::Problem;
@@ -29,8 +30,8 @@ pub enum Value {
     Voltages(Vec<(At<String>, f64)>),
     Table(Read),
     Tables(Vec<Read>),
-    /// Tables of constants are checked by `constants_read`.
-    Constants(super::constants::Constants),
+    /// The constants, and where each law's table stands.
+    Constants(Constants, Vec<(&'static str, Span)>),
     Bad,
 }
 
