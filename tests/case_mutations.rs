@@ -91,6 +91,21 @@ fn cut_and_doubled_cases_never_panic() {
 }
 
 #[test]
+fn huge_cases_are_refused_in_no_time() {
+    let begin = std::time::Instant::now();
+    let many = |line: &dyn Fn(usize) -> String| (0..50_000).map(line).collect::<String>();
+    assert!(survive(&many(&|i| format!("widt{i} = 1\n"))) > 0);
+    assert!(survive(&many(&|i| format!("widt{i}\n"))) > 0);
+    let wafer = "[wafer]\nspan = 1\nthickness = 1\n";
+    let terminal = "[[terminal]]\nname = 'a'\ntouches = [{ from = 0, to = 1 }]\n";
+    assert!(survive(&format!("{wafer}{}", terminal.repeat(20_000))) > 0);
+    assert!(survive(&format!("{wafer}{}", terminal.repeat(900))) > 0);
+    assert!(survive(&format!("{} = 1\n", "w".repeat(1_000_000))) > 0);
+    assert!(survive(&format!("{wafer}[grid]\nx = [{}]\n", "1,".repeat(200_000))) > 0);
+    assert!(begin.elapsed().as_secs() < 20, "{:?}", begin.elapsed());
+}
+
+#[test]
 fn values_swapped_between_keys_never_panic() {
     let good = shipped("tern180-pad.toml");
     let values: Vec<&str> = good

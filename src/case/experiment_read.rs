@@ -4,7 +4,10 @@ use super::key_tables_run::STOP_CURRENT;
 use super::keys::nearest;
 use super::model::{Bias, Experiment, ExperimentKind, Sign, Span, Stop};
 use super::problem::Problem;
-use super::walk::{At, Read, Value, Walker};
+use super::walk::{At, Read, Value, Walker, shorten};
+
+/// Names that a message lists at most.
+const MOST_LISTED: usize = 20;
 
 /// What experiments may name.
 pub struct Nodes {
@@ -58,8 +61,9 @@ impl Walker<'_> {
         if !nodes.complete || nodes.all().any(|n| n == name.value) {
             return;
         }
-        let text = format!("there is no terminal or gate \"{}\"", name.value.escape_debug());
-        let all: Vec<String> = nodes.all().map(|n| format!("\"{n}\"")).collect();
+        let text =
+            format!("there is no terminal or gate \"{}\"", shorten(&name.value).escape_debug());
+        let all: Vec<String> = nodes.all().take(MOST_LISTED).map(|n| format!("\"{n}\"")).collect();
         let mut problem = Problem::error("unknown-terminal", Some(name.at.clone()), text)
             .label("no such terminal")
             .help(format!("terminals and gates of this case: {}", all.join(", ")));

@@ -23,6 +23,7 @@ mod values;
 mod walk;
 
 pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce};
+pub use key_tables::CASE as CASE_KEYS;
 pub use model::*;
 pub use problem::{Problem, Severity};
 pub use read::{Reading, read_file, read_str};

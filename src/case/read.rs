@@ -1,5 +1,6 @@
 //! A case file's text to a [`Case`]: parse, walk, check, build.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use toml::de::DeTable;
@@ -10,7 +11,8 @@ use super::experiment_read::Nodes;
 use super::key_tables::CASE;
 use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
 use super::problem::{Problem, Severity};
-use super::walk::{Read, Value, Walker};
+use super::render::Lines;
+use super::walk::{MOST_PROBLEMS, Read, Value, Walker};
 
 /// A case file is some kilobytes; a profile some more. Larger ones are something else.
 const LARGEST_FILE: u64 = 16 << 20;
@@ -93,16 +95,18 @@ fn read_with(text: &str, path: &str, load: build::Loader<'_>) -> Reading {
 fn with_syntax(syntax: &[toml::de::Error], others: Vec<Problem>, text: &str) -> Vec<Problem> {
     const SURE: &[&str] =
         &["unknown-key", "wrong-unit", "missing-unit", "bad-word", "not-available"];
-    let line = |at: &Span| text.get(..at.start).unwrap_or(text).matches('\n').count();
+    let places = Lines::new(text);
+    let line = |at: &Span| places.place(at.start).0;
     let mut problems: Vec<Problem> = syntax
         .iter()
+        .take(MOST_PROBLEMS)
         .map(|e| {
             Problem::error("syntax", e.span(), format!("this is not TOML: {}", e.message()))
                 .label(e.message().lines().next().unwrap_or("here").to_string())
                 .help("a line is `key = value`; text stands in quotes; a table starts with [name] or [[name]]")
         })
         .collect();
-    let lines: Vec<usize> = problems.iter().filter_map(|p| p.at.as_ref().map(line)).collect();
+    let lines: BTreeSet<usize> = problems.iter().filter_map(|p| p.at.as_ref().map(line)).collect();
     problems.extend(others.into_iter().filter(|p| {
         SURE.contains(&p.code) && p.at.as_ref().is_some_and(|at| !lines.contains(&line(at)))
     }));

@@ -253,6 +253,9 @@ impl Walker<'_> {
             }
             return self.refuse(problem);
         };
+        if self.too_many(array.len(), value.span()) {
+            return Value::Bad;
+        }
         let read: Vec<Option<At<String>>> = array
             .iter()
             .map(|item| self.name(item).map(|value| At { value, at: item.span() }))
@@ -267,6 +270,9 @@ impl Walker<'_> {
                     .help("write { terminal = 3.3 } with the terminal's name"),
             );
         };
+        if self.too_many(table.len(), value.span()) {
+            return Value::Bad;
+        }
         let mut out = Vec::new();
         let mut bad = false;
         for (name, item) in table.iter() {

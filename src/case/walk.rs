@@ -136,6 +136,11 @@ impl Read {
     }
 }
 
+/// Problems kept from one file.
+pub const MOST_PROBLEMS: usize = 1000;
+/// Entries read from one list of tables or names: checks compare each with each.
+const MOST_ITEMS: usize = 1000;
+
 /// Reads values and keeps what is wrong with them.
 pub struct Walker<'a> {
     /// The case text, to point inside strings.
@@ -144,8 +149,24 @@ pub struct Walker<'a> {
 }
 
 impl Walker<'_> {
+    /// Keeps a problem; a file with more than [`MOST_PROBLEMS`] is another kind of file.
     pub fn push(&mut self, problem: Problem) {
-        self.problems.push(problem);
+        if self.problems.len() < MOST_PROBLEMS {
+            self.problems.push(problem);
+        }
+    }
+
+    /// True, and reported, if a list is longer than any layout needs.
+    pub fn too_many(&mut self, length: usize, at: Span) -> bool {
+        let many = length > MOST_ITEMS;
+        if many {
+            self.push(
+                Problem::error("too-many", Some(at), format!("{length} entries in one list"))
+                    .label("too many")
+                    .help(format!("at most {MOST_ITEMS} are read")),
+            );
+        }
+        many
     }
 
     /// Reads `table`, found at `at`, along `spec`.
@@ -212,6 +233,9 @@ impl Walker<'_> {
         key: &Spanned<std::borrow::Cow<'_, str>>,
         spec: &'static TableSpec,
     ) -> Option<&'static str> {
+        if self.problems.len() >= MOST_PROBLEMS {
+            return None;
+        }
         let name: &str = key.get_ref();
         let near = nearest(name, spec.keys.iter().map(|k| k.key));
         let text = format!("{} has no key `{}`", spec.name, shorten(name));
@@ -296,6 +320,10 @@ impl Walker<'_> {
             self.push(wrong_type(value, &wanted));
             return Value::Bad;
         };
+        // A list of `[[…]]` tables is marked at its first header.
+        if self.too_many(array.len(), value.span()) {
+            return Value::Bad;
+        }
         let mut out = Vec::new();
         for item in array.iter() {
             match item.get_ref().as_table() {
