@@ -288,4 +288,9 @@ fn what_has_no_effect_is_a_warning() {
     let text = GOOD
         .replace("acceptors = 1e15", "epi = { thickness = 12, acceptors = 1e15, handle = 1e18 }");
     assert_eq!(one(&text, "handle-not-simulated", "12", "thickness").severity, Severity::Warning);
+    let epi = "acceptors = 1e15\nepi = { thickness = 5, acceptors = 2e15, handle = 1e18 }";
+    let p = spoilt("acceptors = 1e15", epi, "wafer-doping-not-used", "1e15", "`epi`");
+    assert_eq!(p.severity, Severity::Warning);
+    let same = epi.replace("2e15", "1e15");
+    assert_eq!(problems(&GOOD.replace("acceptors = 1e15", &same)), []);
 }
