@@ -6,10 +6,11 @@ use toml::de::{DeTable, DeValue};
 use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, spec};
 use super::key_tables_run::LATER_CONSTANTS;
 use super::keys::{Bounds, nearest};
+use super::messages::{shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
 use super::values::out_of_bounds;
-use super::walk::{Value, Walker, shorten, wrong_type};
+use super::walk::{Value, Walker};
 
 /// Constants that are 0 or 1.
 const SWITCHES: &[&str] = &["temperature_factor"];

@@ -2,9 +2,10 @@
 
 use super::key_tables_run::STOP_CURRENT;
 use super::keys::nearest;
+use super::messages::shorten;
 use super::model::{Bias, Experiment, ExperimentKind, Sign, Span, Stop};
 use super::problem::Problem;
-use super::walk::{At, Read, Value, Walker, shorten};
+use super::walk::{At, Read, Value, Walker};
 
 /// Names that a message lists at most.
 const MOST_LISTED: usize = 20;

@@ -11,6 +11,7 @@ mod grid_checks;
 mod key_tables;
 mod key_tables_run;
 pub mod keys;
+mod messages;
 mod model;
 mod problem;
 mod profile_csv;

@@ -44,7 +44,10 @@ fn report<'a>(problem: &'a Problem, text: &'a str, path: &'a str) -> Vec<Group<'
         return vec![group];
     };
     let at = inside(at, text);
-    let primary = AnnotationKind::Primary.span(at.clone()).label(problem.label.as_str());
+    let mut primary = AnnotationKind::Primary.span(at.clone());
+    if !problem.label.is_empty() {
+        primary = primary.label(problem.label.as_str());
+    }
     let mut snippet = Snippet::source(text).path(path).annotation(primary);
     if let Some((other, label)) = &problem.other {
         let other = AnnotationKind::Context.span(inside(other, text)).label(label.as_str());

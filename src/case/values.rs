@@ -7,10 +7,11 @@ use toml::de::DeValue;
 
 use super::constants::Dim;
 use super::keys::{Bounds, KeySpec, Kind, Word, nearest};
+use super::messages::{shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
 use super::units::{self, show};
-use super::walk::{At, Value, Walker, shorten, wrong_type};
+use super::walk::{At, Value, Walker};
 
 type Key<'k> = Spanned<Cow<'k, str>>;
 type Item<'v> = Spanned<DeValue<'v>>;
