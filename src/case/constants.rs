@@ -95,6 +95,11 @@ pub struct Constants {
 }
 
 impl Constants {
+    /// All defaults, electrons by this dopant's row.
+    pub fn with_electrons(electrons: ElectronRow) -> Constants {
+        Constants { electrons, ..Constants::default() }
+    }
+
     /// The value in force of `key` of `law`, in the unit of its [`Dim`]; NaN if the
     /// table has no such constant (a programming error that a test walks).
     pub fn get(&self, law: &str, key: &str) -> f64 {

@@ -6,10 +6,11 @@ use toml::de::{DeTable, DeValue};
 use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, spec};
 use super::key_tables_run::LATER_CONSTANTS;
 use super::keys::{Bounds, nearest};
+use super::messages::{shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
 use super::values::out_of_bounds;
-use super::walk::{Walker, shorten, wrong_type};
+use super::walk::{Value, Walker};
 
 /// Constants that are 0 or 1.
 const SWITCHES: &[&str] = &["temperature_factor"];
@@ -35,8 +36,9 @@ pub fn laws() -> Vec<&'static str> {
 
 impl Walker<'_> {
     /// Reads all of `[constants]`; what is wrong is reported and left at its default.
-    pub fn constants(&mut self, table: &DeTable<'_>) -> Constants {
+    pub fn constants(&mut self, table: &DeTable<'_>) -> Value {
         let mut out = Constants::default();
+        let mut places = Vec::new();
         for (law, value) in table.iter() {
             let name: &str = law.get_ref();
             if LATER_CONSTANTS.contains(&name) {
@@ -53,14 +55,17 @@ impl Walker<'_> {
                 continue;
             };
             match value.get_ref().as_table() {
-                Some(keys) => self.law(known, keys, &mut out),
+                Some(keys) => {
+                    places.push((known, law.span()));
+                    self.law(known, keys, &mut out);
+                }
                 None => {
                     let wanted = format!("a table of the constants of {known}");
                     self.push(wrong_type(value, &wanted));
                 }
             }
         }
-        out
+        Value::Constants(out, places)
     }
 
     fn law(&mut self, law: &'static str, table: &DeTable<'_>, out: &mut Constants) {

@@ -2,9 +2,13 @@
 
 use super::key_tables_run::STOP_CURRENT;
 use super::keys::nearest;
+use super::messages::shorten;
 use super::model::{Bias, Experiment, ExperimentKind, Sign, Span, Stop};
 use super::problem::Problem;
 use super::walk::{At, Read, Value, Walker};
+
+/// Names that a message lists at most.
+const MOST_LISTED: usize = 20;
 
 /// What experiments may name.
 pub struct Nodes {
@@ -12,7 +16,8 @@ pub struct Nodes {
     terminals: Vec<String>,
     /// Gates, with the place of `follows` if they follow.
     gates: Vec<(String, Option<Span>)>,
-    /// False if a name could not be read: then an unknown one may be that.
+    /// False if a name could not be read, or there is no terminal at all, which is
+    /// reported once: then an unknown name says nothing new.
     complete: bool,
 }
 
@@ -31,7 +36,7 @@ impl Nodes {
                 .iter()
                 .filter_map(|g| Some((name(g)?, g.field("follows").map(|f| f.at.clone()))))
                 .collect(),
-            complete: !unread("terminal") && !unread("gate"),
+            complete: !terminals.is_empty() && !unread("terminal") && !unread("gate"),
         }
     }
 
@@ -57,8 +62,9 @@ impl Walker<'_> {
         if !nodes.complete || nodes.all().any(|n| n == name.value) {
             return;
         }
-        let text = format!("there is no terminal or gate \"{}\"", name.value.escape_debug());
-        let all: Vec<String> = nodes.all().map(|n| format!("\"{n}\"")).collect();
+        let text =
+            format!("there is no terminal or gate \"{}\"", shorten(&name.value).escape_debug());
+        let all: Vec<String> = nodes.all().take(MOST_LISTED).map(|n| format!("\"{n}\"")).collect();
         let mut problem = Problem::error("unknown-terminal", Some(name.at.clone()), text)
             .label("no such terminal")
             .help(format!("terminals and gates of this case: {}", all.join(", ")));
@@ -232,7 +238,7 @@ impl Walker<'_> {
                         || (u.how == "driven" && kind != "bias"))
             })
         };
-        if nodes.complete && !nodes.terminals.is_empty() && !nodes.terminals.iter().any(held) {
+        if nodes.complete && !nodes.terminals.iter().any(held) {
             let text = "no terminal is left at a fixed voltage: the current has no way back";
             self.push(
                 Problem::error("no-return-path", Some(read.at("kind")), text)

@@ -186,7 +186,28 @@ impl Walker<'_> {
                 }
             }
         }
-        let epi = case.table("wafer").and_then(|w| w.table("epi"));
+        self.epi(case, thickness);
+    }
+
+    fn epi(&mut self, case: &Read, thickness: Option<f64>) {
+        let Some(wafer) = case.table("wafer") else { return };
+        let epi = wafer.table("epi");
+        for key in ["donors", "acceptors"] {
+            if let (Some(epi), Some(n)) = (epi, wafer.number(key))
+                && epi.number(key) != Some(n)
+            {
+                self.push(
+                    Problem::warning(
+                        "wafer-doping-not-used",
+                        Some(wafer.at(key)),
+                        format!("the wafer's {key} have no effect: the epitaxial layer and its handle replace them"),
+                    )
+                    .label("not used")
+                    .other(epi.at.clone(), "the layer is given here")
+                    .help("leave it out, or leave out `epi`"),
+                );
+            }
+        }
         if let (Some(epi), Some(thickness)) = (epi, thickness)
             && epi.number("thickness").is_some_and(|t| t >= thickness)
         {

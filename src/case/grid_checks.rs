@@ -11,14 +11,15 @@ impl Walker<'_> {
         let Some(grid) = case.table("grid") else { return };
         for (key, end, name) in [("x", span, "span"), ("y", thickness, "thickness")] {
             let Some(lines) = grid.numbers(key) else { continue };
-            if let Some(w) = lines.windows(2).find(|w| w[1].value <= w[0].value) {
+            let mut pairs = lines.iter().zip(lines.iter().skip(1));
+            if let Some((before, after)) = pairs.find(|(a, b)| b.value <= a.value) {
                 let text = format!(
                     "`{key}` must grow: {} um follows {} um",
-                    show(w[1].value),
-                    show(w[0].value)
+                    show(after.value),
+                    show(before.value)
                 );
                 self.push(
-                    Problem::error("not-growing", Some(w[1].at.clone()), text)
+                    Problem::error("not-growing", Some(after.at.clone()), text)
                         .label("not larger than the one before")
                         .help("sort the lines and give each once"),
                 );

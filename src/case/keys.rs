@@ -184,6 +184,10 @@ pub const fn not_yet(key: &'static str, only: &'static [&'static str]) -> KeySpe
 /// The known word nearest to `wrong`, if it is near enough to be meant: at most a
 /// third of its letters (at least one) inserted, dropped, replaced or swapped.
 pub fn nearest<'a>(wrong: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    // No word of the file is longer; and the comparison costs length times length.
+    if wrong.len() > 100 {
+        return None;
+    }
     let cut = (wrong.chars().count() / 3).max(1);
     let lower = wrong.to_lowercase();
     known

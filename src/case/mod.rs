@@ -11,6 +11,7 @@ mod grid_checks;
 mod key_tables;
 mod key_tables_run;
 pub mod keys;
+mod messages;
 mod model;
 mod problem;
 mod profile_csv;
@@ -23,6 +24,7 @@ mod values;
 mod walk;
 
 pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce};
+pub use key_tables::CASE as CASE_KEYS;
 pub use model::*;
 pub use problem::{Problem, Severity};
 pub use read::{Reading, read_file, read_str};

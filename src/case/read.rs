@@ -1,16 +1,18 @@
 //! A case file's text to a [`Case`]: parse, walk, check, build.
 
+use std::collections::BTreeSet;
 use std::path::Path;
 
 use toml::de::DeTable;
 
 use super::build;
-use super::constants::{Constants, spec};
+use super::constants::Constants;
 use super::experiment_read::Nodes;
 use super::key_tables::CASE;
 use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
 use super::problem::{Problem, Severity};
-use super::walk::{Read, Value, Walker};
+use super::render::Lines;
+use super::walk::{MOST_PROBLEMS, Read, Value, Walker};
 
 /// A case file is some kilobytes; a profile some more. Larger ones are something else.
 const LARGEST_FILE: u64 = 16 << 20;
@@ -93,16 +95,18 @@ fn read_with(text: &str, path: &str, load: build::Loader<'_>) -> Reading {
 fn with_syntax(syntax: &[toml::de::Error], others: Vec<Problem>, text: &str) -> Vec<Problem> {
     const SURE: &[&str] =
         &["unknown-key", "wrong-unit", "missing-unit", "bad-word", "not-available"];
-    let line = |at: &Span| text.get(..at.start).unwrap_or(text).matches('\n').count();
+    let places = Lines::new(text);
+    let line = |at: &Span| places.place(at.start).0;
     let mut problems: Vec<Problem> = syntax
         .iter()
+        .take(MOST_PROBLEMS)
         .map(|e| {
             Problem::error("syntax", e.span(), format!("this is not TOML: {}", e.message()))
                 .label(e.message().lines().next().unwrap_or("here").to_string())
                 .help("a line is `key = value`; text stands in quotes; a table starts with [name] or [[name]]")
         })
         .collect();
-    let lines: Vec<usize> = problems.iter().filter_map(|p| p.at.as_ref().map(line)).collect();
+    let lines: BTreeSet<usize> = problems.iter().filter_map(|p| p.at.as_ref().map(line)).collect();
     problems.extend(others.into_iter().filter(|p| {
         SURE.contains(&p.code) && p.at.as_ref().is_some_and(|at| !lines.contains(&line(at)))
     }));
@@ -152,12 +156,14 @@ fn assemble(
         .collect();
     let laws = build::laws(root.table("laws"));
     let constants = match root.field("constants").map(|f| &f.value) {
-        Some(Value::Constants(c)) => c.clone(),
+        Some(Value::Constants(c, places)) => {
+            if let Some(laws) = &laws {
+                walker.constants_used(laws, c, places);
+            }
+            c.clone()
+        }
         _ => Constants::default(),
     };
-    if let (Some(laws), Some(field)) = (&laws, root.field("constants")) {
-        walker.constants_used(laws, &constants, &field.at);
-    }
     walker.purpose(root);
     Some(Case {
         title: root.text("title").map(|t| t.value).unwrap_or_default(),
@@ -210,7 +216,7 @@ impl Walker<'_> {
 
     /// Warns of constants that differ from their default but belong to a law that is
     /// not in force.
-    fn constants_used(&mut self, laws: &Laws, constants: &Constants, at: &Span) {
+    fn constants_used(&mut self, laws: &Laws, constants: &Constants, places: &[(&str, Span)]) {
         let used = |law: &str| match law {
             "mobility" => laws.mobility == Mobility::Constant,
             "masetti-1983" => laws.mobility == Mobility::Masetti1983,
@@ -222,13 +228,14 @@ impl Walker<'_> {
             _ => true,
         };
         for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec.law)) {
-            if spec(c.spec.law, c.spec.key).is_some_and(|s| constants.default_of(s) != c.value) {
+            if constants.default_of(c.spec) != c.value {
+                let at = places.iter().find(|p| p.0 == c.spec.law).map(|p| p.1.clone());
                 let text = format!(
                     "the constant {}.{} has no effect: that law is not in force",
                     c.spec.law, c.spec.key
                 );
                 self.push(
-                    Problem::warning("constant-not-used", Some(at.clone()), text)
+                    Problem::warning("constant-not-used", at, text)
                         .label("given here")
                         .help("choose the law in [laws], or leave its constants out"),
                 );

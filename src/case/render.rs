@@ -44,7 +44,10 @@ fn report<'a>(problem: &'a Problem, text: &'a str, path: &'a str) -> Vec<Group<'
         return vec![group];
     };
     let at = inside(at, text);
-    let primary = AnnotationKind::Primary.span(at.clone()).label(problem.label.as_str());
+    let mut primary = AnnotationKind::Primary.span(at.clone());
+    if !problem.label.is_empty() {
+        primary = primary.label(problem.label.as_str());
+    }
     let mut snippet = Snippet::source(text).path(path).annotation(primary);
     if let Some((other, label)) = &problem.other {
         let other = AnnotationKind::Context.span(inside(other, text)).label(label.as_str());
@@ -82,8 +85,9 @@ fn inside(span: &Span, text: &str) -> Span {
 /// The problems as a JSON list: line and column (from 1, in characters; null if the
 /// whole file is meant), code, severity, text, help.
 pub fn problem_json(problems: &[Problem], text: &str) -> Value {
+    let lines = Lines::new(text);
     let list = problems.iter().map(|p| {
-        let place = p.at.as_ref().map(|at| line_column(text, inside(at, text).start));
+        let place = p.at.as_ref().map(|at| lines.place(inside(at, text).start));
         json!({
             "line": place.map(|p| p.0),
             "column": place.map(|p| p.1),
@@ -99,11 +103,22 @@ pub fn problem_json(problems: &[Problem], text: &str) -> Value {
     Value::Array(list.collect())
 }
 
-/// Line and column of a byte, both from 1; columns count characters.
-fn line_column(text: &str, byte: usize) -> (usize, usize) {
-    let before = text.get(..byte).unwrap_or(text);
-    let line_start = before.rfind('\n').map_or(0, |i| i + 1);
-    let line = before.matches('\n').count() + 1;
-    let column = before.get(line_start..).unwrap_or("").chars().count() + 1;
-    (line, column)
+/// Where lines start, to find lines and columns without reading the text again.
+pub struct Lines<'a> {
+    text: &'a str,
+    starts: Vec<usize>,
+}
+
+impl<'a> Lines<'a> {
+    pub fn new(text: &'a str) -> Lines<'a> {
+        let breaks = text.bytes().enumerate().filter(|(_, b)| *b == b'\n').map(|(i, _)| i + 1);
+        Lines { text, starts: std::iter::once(0).chain(breaks).collect() }
+    }
+
+    /// Line and column of a byte, both from 1; columns count characters.
+    pub fn place(&self, byte: usize) -> (usize, usize) {
+        let line = self.starts.partition_point(|start| *start <= byte);
+        let start = self.starts.get(line.saturating_sub(1)).copied().unwrap_or(0);
+        (line, self.text.get(start..byte).unwrap_or("").chars().count() + 1)
+    }
 }

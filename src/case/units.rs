@@ -21,7 +21,7 @@ pub struct QuantityProblem {
     pub text: String,
     pub label: String,
     pub help: String,
-    /// Byte range within the text that was read.
+    /// Byte range within the text that was read; empty: the value as a whole.
     pub at: Range<usize>,
 }
 
@@ -175,7 +175,7 @@ pub fn parse(text: &str, dim: Dim) -> Result<f64, QuantityProblem> {
             "write a number without quotes and without a unit".to_string()
         };
         let why = format!("\"{text}\" is text, but a plain number is wanted");
-        return problem("wrong-type", why, "a number is wanted", help, 0..text.len());
+        return problem("wrong-type", why, "a number is wanted", help, 0..0);
     }
     let length = number_length(body);
     if length == 0 {

@@ -7,10 +7,11 @@ use toml::de::DeValue;
 
 use super::constants::Dim;
 use super::keys::{Bounds, KeySpec, Kind, Word, nearest};
+use super::messages::{shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
 use super::units::{self, show};
-use super::walk::{At, Value, Walker, shorten, wrong_type};
+use super::walk::{At, Value, Walker};
 
 type Key<'k> = Spanned<Cow<'k, str>>;
 type Item<'v> = Spanned<DeValue<'v>>;
@@ -64,7 +65,7 @@ impl Walker<'_> {
             },
             Kind::Voltages => self.voltages(known.key, value),
             Kind::Constants => match value.get_ref().as_table() {
-                Some(table) => Value::Constants(self.constants(table)),
+                Some(table) => self.constants(table),
                 None => self.refuse(wrong_type(value, "a table ([constants])")),
             },
             Kind::Later => {
@@ -253,6 +254,9 @@ impl Walker<'_> {
             }
             return self.refuse(problem);
         };
+        if self.too_many(array.len(), value.span()) {
+            return Value::Bad;
+        }
         let read: Vec<Option<At<String>>> = array
             .iter()
             .map(|item| self.name(item).map(|value| At { value, at: item.span() }))
@@ -267,6 +271,9 @@ impl Walker<'_> {
                     .help("write { terminal = 3.3 } with the terminal's name"),
             );
         };
+        if self.too_many(table.len(), value.span()) {
+            return Value::Bad;
+        }
         let mut out = Vec::new();
         let mut bad = false;
         for (name, item) in table.iter() {

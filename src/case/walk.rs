@@ -5,7 +5,9 @@ use std::collections::BTreeMap;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::keys::{Absent, Choose, Group, KeySpec, Kind, TableSpec, nearest};
+use super::constants::Constants;
+use super::keys::{Absent, Choose, Group, Kind, TableSpec, nearest};
+use super::messages::{group_help, missing, not_of_kind, shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
 
@@ -29,8 +31,8 @@ pub enum Value {
     Voltages(Vec<(At<String>, f64)>),
     Table(Read),
     Tables(Vec<Read>),
-    /// Tables of constants are checked by `constants_read`.
-    Constants(super::constants::Constants),
+    /// The constants, and where each law's table stands.
+    Constants(Constants, Vec<(&'static str, Span)>),
     Bad,
 }
 
@@ -135,6 +137,11 @@ impl Read {
     }
 }
 
+/// Problems kept from one file.
+pub const MOST_PROBLEMS: usize = 1000;
+/// Entries read from one list of tables or names: checks compare each with each.
+const MOST_ITEMS: usize = 1000;
+
 /// Reads values and keeps what is wrong with them.
 pub struct Walker<'a> {
     /// The case text, to point inside strings.
@@ -143,8 +150,24 @@ pub struct Walker<'a> {
 }
 
 impl Walker<'_> {
+    /// Keeps a problem; a file with more than [`MOST_PROBLEMS`] is another kind of file.
     pub fn push(&mut self, problem: Problem) {
-        self.problems.push(problem);
+        if self.problems.len() < MOST_PROBLEMS {
+            self.problems.push(problem);
+        }
+    }
+
+    /// True, and reported, if a list is longer than any layout needs.
+    pub fn too_many(&mut self, length: usize, at: Span) -> bool {
+        let many = length > MOST_ITEMS;
+        if many {
+            self.push(
+                Problem::error("too-many", Some(at), format!("{length} entries in one list"))
+                    .label("too many")
+                    .help(format!("at most {MOST_ITEMS} are read")),
+            );
+        }
+        many
     }
 
     /// Reads `table`, found at `at`, along `spec`.
@@ -211,6 +234,9 @@ impl Walker<'_> {
         key: &Spanned<std::borrow::Cow<'_, str>>,
         spec: &'static TableSpec,
     ) -> Option<&'static str> {
+        if self.problems.len() >= MOST_PROBLEMS {
+            return None;
+        }
         let name: &str = key.get_ref();
         let near = nearest(name, spec.keys.iter().map(|k| k.key));
         let text = format!("{} has no key `{}`", spec.name, shorten(name));
@@ -295,6 +321,10 @@ impl Walker<'_> {
             self.push(wrong_type(value, &wanted));
             return Value::Bad;
         };
+        // A list of `[[…]]` tables is marked at its first header.
+        if self.too_many(array.len(), value.span()) {
+            return Value::Bad;
+        }
         let mut out = Vec::new();
         for item in array.iter() {
             match item.get_ref().as_table() {
@@ -307,71 +337,4 @@ impl Walker<'_> {
         }
         Value::Tables(out)
     }
-}
-
-fn group_help(spec: &TableSpec, group: &Group) -> String {
-    let lines: Vec<String> = group
-        .keys
-        .iter()
-        .filter_map(|k| spec.key(k))
-        .map(|k| format!("`{}`: {}", k.key, k.doc.trim_end_matches('.')))
-        .collect();
-    lines.join("; ")
-}
-
-fn missing(known: &KeySpec, spec: &TableSpec, at: &Span) -> Problem {
-    let at = if at.is_empty() { None } else { Some(at.clone()) };
-    Problem::error("missing-key", at, format!("{} needs `{}`", spec.name, known.key))
-        .label(format!("`{}` is missing", known.key))
-        .help(format!("{} {}", known.doc, super::values::how_to_write(known)))
-}
-
-fn not_of_kind(
-    key: &Spanned<std::borrow::Cow<'_, str>>,
-    known: &KeySpec,
-    spec: &TableSpec,
-    selected: &str,
-) -> Problem {
-    let selector = spec.selector.unwrap_or("kind");
-    let text =
-        format!("`{}` is no key of {} with {selector} = \"{selected}\"", known.key, spec.name);
-    let list = known.only.iter().map(|w| format!("\"{w}\"")).collect::<Vec<_>>().join(" or ");
-    let others: Vec<&str> = spec
-        .keys
-        .iter()
-        .filter(|k| k.applies(Some(selected)) && !matches!(k.kind, Kind::Later))
-        .map(|k| k.key)
-        .collect();
-    Problem::error("key-not-of-kind", Some(key.span()), text)
-        .label(format!("belongs to {selector} = {list}"))
-        .help(format!("keys with {selector} = \"{selected}\": {}", others.join(", ")))
-}
-
-/// The value is of another type than the key wants.
-pub fn wrong_type(value: &Spanned<DeValue<'_>>, wanted: &str) -> Problem {
-    let is = match value.get_ref() {
-        DeValue::String(_) => "text",
-        DeValue::Integer(_) | DeValue::Float(_) => "a number",
-        DeValue::Boolean(_) => "true or false",
-        DeValue::Datetime(_) => "a date or time",
-        DeValue::Array(_) => "a list",
-        DeValue::Table(_) => "a table",
-    };
-    Problem::error(
-        "wrong-type",
-        Some(value.span()),
-        format!("this is {is}, but {wanted} is wanted"),
-    )
-    .label(format!("not {wanted}"))
-    .help(format!("write {wanted}"))
-}
-
-/// Long names are cut so that messages stay readable.
-pub fn shorten(text: &str) -> String {
-    const MOST: usize = 60;
-    if text.chars().count() <= MOST {
-        return text.to_string();
-    }
-    let cut: String = text.chars().take(MOST).collect();
-    format!("{cut}…")
 }

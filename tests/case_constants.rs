@@ -1,0 +1,68 @@
+//! The table of constants: complete, in bounds, with the dopant rows of Masetti's table.
+
+use holdpoint::case::{CONSTANTS, Constants, ElectronRow, read_str};
+
+#[test]
+fn every_constant_has_a_default_in_bounds_a_text_and_a_source() {
+    for electrons in [ElectronRow::Arsenic, ElectronRow::Phosphorus] {
+        let constants = Constants::with_electrons(electrons);
+        for (i, c) in CONSTANTS.iter().enumerate() {
+            let value = constants.get(c.law, c.key);
+            let (low, high) = c.bounds;
+            assert!((low..=high).contains(&value), "{}.{}: {value}", c.law, c.key);
+            assert!(!c.doc.is_empty() && !c.source.is_empty(), "{}.{}", c.law, c.key);
+            let twin = CONSTANTS.iter().skip(i + 1).any(|d| (d.law, d.key) == (c.law, c.key));
+            assert!(!twin, "{}.{} stands twice", c.law, c.key);
+        }
+    }
+    assert!(Constants::default().get("auger", "no such key").is_nan());
+}
+
+/// Masetti, Severi, Solmi, IEEE Trans. Electron Devices 30, 764 (1983): mobility at 300 K
+/// in cm²/(V·s) from the constants of carrier `c` ("n" or "p").
+fn masetti(constants: &Constants, c: &str, n: f64) -> f64 {
+    let get = |key: &str| constants.get("masetti-1983", &format!("{key}_{c}"));
+    get("mu_1") * (-get("p_c") / n).exp()
+        + (get("mu_max") - get("mu_2")) / (1.0 + (n / get("c_r")).powf(get("alpha")))
+        - get("mu_3") / (1.0 + (get("c_s") / n).powf(get("beta")))
+}
+
+#[test]
+fn the_rows_give_the_mobilities_of_the_paper() {
+    // As, P, B by density; computed outside from the paper's Table I.
+    let rows = [
+        (1e13, 1414.35, 1411.96, 470.15),
+        (1e15, 1358.69, 1362.06, 461.05),
+        (1e17, 727.05, 721.31, 319.10),
+        (1e18, 283.78, 276.96, 160.31),
+        (1e20, 60.87, 73.23, 49.86),
+        (1e21, 15.91, 20.17, 24.87),
+    ];
+    let arsenic = Constants::default();
+    let phosphorus = Constants::with_electrons(ElectronRow::Phosphorus);
+    for (n, as_, p, b) in rows {
+        for (got, wanted) in [
+            (masetti(&arsenic, "n", n), as_),
+            (masetti(&phosphorus, "n", n), p),
+            (masetti(&arsenic, "p", n), b),
+        ] {
+            assert!((got - wanted).abs() <= 0.0051, "{n:e}: {got} instead of {wanted}");
+        }
+    }
+}
+
+#[test]
+fn a_case_chooses_the_row_and_overrides_single_constants() {
+    let text = "[wafer]\nspan = 1\nthickness = 1\n[[terminal]]\nname = 'b'\ntouches = [{ side = 'back' }]\n[constants]\nmasetti-1983 = { electrons = 'phosphorus', c_r_n = '1e17 cm^-3', mu_max_p = 480 }\nvan-overstraeten-1970 = { temperature_factor = 0, a_n = '7e5 /cm' }\n";
+    let (case, _) = read_str(text, "").expect("a good case");
+    let c = &case.constants;
+    assert_eq!(c.electrons, ElectronRow::Phosphorus);
+    assert_eq!(c.get("masetti-1983", "mu_max_n"), 1414.0);
+    assert_eq!(c.get("masetti-1983", "c_r_n"), 1e17);
+    assert_eq!(c.get("masetti-1983", "mu_max_p"), 480.0);
+    assert_eq!(c.get("van-overstraeten-1970", "temperature_factor"), 0.0);
+    let given: Vec<&str> = c.in_force().iter().filter(|f| f.given).map(|f| f.spec.key).collect();
+    assert_eq!(given, ["mu_max_p", "c_r_n", "a_n", "temperature_factor"]);
+    assert_eq!(c.in_force().len(), CONSTANTS.len());
+    assert!(c.in_force().iter().all(|f| f.value.is_finite()));
+}
