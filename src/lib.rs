@@ -4,6 +4,7 @@
 #![deny(unsafe_code)]
 
 pub mod case;
+pub mod cli;
 pub mod experiment;
 pub mod extract;
 pub mod linear;
