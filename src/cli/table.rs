@@ -63,12 +63,12 @@ fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
         return;
     };
     line(format!(
-        "\x1b[1mverdict: {}\x1b[0m at a supply of {} with a margin of {:.3} %",
+        "\x1b[1mverdict: {}\x1b[0m at a supply of {} with a margin of {:.1} %",
         v.answer.word(),
         si(v.supply, "V"),
         100.0 * v.margin
     ));
-    for reason in &v.reasons {
+    for reason in v.reasons.iter().filter(|r| !r.is_empty()) {
         line(format!("  {reason}"));
     }
     line(CAUTION.into());
@@ -180,7 +180,11 @@ fn rows(curve: &Curve, folds: &[Fold], width: f64) -> Vec<String> {
         String::new(),
         format!(
             "  {:>6} {:>12} {:>14} {:>12} {:>7}",
-            "point", "voltage", "current", "at width", "Newton"
+            "point",
+            "voltage",
+            "current",
+            format!("× {width} µm"),
+            "Newton"
         ),
     ];
     let (last, stride) = (curve.len() - 1, curve.len().div_ceil(ROWS).max(1));
