@@ -39,7 +39,7 @@ fn run_prints_the_table_and_writes_the_result() {
     assert!(ran.out.contains("verdict: latches at a supply of 3.300 V"), "{}", ran.out);
     assert!(ran.out.contains("a guide, not a qualification"), "{}", ran.out);
     assert!(!ran.out.contains('\x1b'));
-    for said in ["pad: mesh", "50 %, point 20", "snapback (experiment 2 of 2)", "result in"] {
+    for said in ["pad: mesh", "50 %, point 20", "snapback (2 of 2)", "result in"] {
         assert!(ran.err.contains(said), "{said} is not in {}", ran.err);
     }
     assert_eq!(count(&desk), 2, "no partial file is left");
@@ -62,6 +62,19 @@ fn run_json_is_one_document_on_stdout() {
     assert_eq!(document["experiments"][0]["points"], POINTS);
     let shown = holdpoint(&rooms, &["show", &output, "--json"]);
     assert_eq!(serde_json::from_str::<Value>(&shown.out).unwrap(), document);
+}
+
+#[test]
+fn several_cases_give_a_list() {
+    let desk = Desk::new();
+    let (a, b) = (desk.case("a.toml", "title = 1"), desk.case("b.toml", "title = 1"));
+    let ran = holdpoint(&Invented::default(), &["check", &a, &b, "--json"]);
+    assert_eq!(serde_json::from_str::<Value>(&ran.out).unwrap().as_array().unwrap().len(), 2);
+    // The same name twice would be written to one file.
+    std::fs::create_dir(desk.file("sub")).unwrap();
+    let twin = desk.case("sub/a.toml", "title = 1");
+    let ran = holdpoint(&Invented::default(), &["run", &a, &twin, "-o", &desk.file("r.h5")]);
+    assert_eq!(ran.code, 2);
 }
 
 #[test]

@@ -17,7 +17,8 @@ use record_support::rich;
 #[test]
 fn child_that_runs_slowly() {
     let Ok(args) = std::env::var("HOLDPOINT_TEST_SLOW_RUN") else { return };
-    let rooms = Invented { pause: Duration::from_millis(50), ..Invented::default() };
+    let pause = std::env::var("HOLDPOINT_TEST_PAUSE_MS").map_or(50, |ms| ms.parse().unwrap());
+    let rooms = Invented { pause: Duration::from_millis(pause), ..Invented::default() };
     let args = std::iter::once("holdpoint").chain(args.split('\n'));
     std::process::exit(i32::from(run_with(&rooms, args, &mut Io::real())));
 }
@@ -60,6 +61,25 @@ fn ctrl_c_saves_and_ends_with_130() {
         assert!(!Path::new(&output).exists());
         std::fs::remove_file(&partial).unwrap();
     }
+}
+
+#[test]
+fn without_o_the_result_goes_to_the_results_folder() {
+    let desk = Desk::new();
+    desk.case("pad.toml", "title = 1");
+    let run = || {
+        Command::new(std::env::current_exe().unwrap())
+            .args(["--exact", "child_that_runs_slowly", "--nocapture"])
+            .env("HOLDPOINT_TEST_SLOW_RUN", "run\npad.toml\n--quiet")
+            .env("HOLDPOINT_TEST_PAUSE_MS", "0")
+            .current_dir(desk.folder.path())
+            .output()
+            .unwrap()
+    };
+    let first = run();
+    assert_eq!(first.status.code(), Some(0), "{}", String::from_utf8_lossy(&first.stderr));
+    assert!(record::read(&desk.folder.path().join("results/pad.h5")).unwrap().complete);
+    assert_eq!(run().status.code(), Some(2), "the existing result is refused");
 }
 
 #[test]

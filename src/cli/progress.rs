@@ -49,7 +49,7 @@ impl Progress {
         }
     }
 
-    /// A new phase: "mesh", "equilibrium", "snapback (experiment 0 of 2)".
+    /// A new phase: "mesh", "equilibrium", "snapback (1 of 2)".
     pub(super) fn phase(&mut self, phase: &str) {
         self.phase = phase.to_string();
         self.since = Instant::now();

@@ -6,7 +6,7 @@ use clap::Args;
 use clap::builder::PossibleValuesParser;
 use serde_json::Value;
 
-use super::check::{one_or_all, say};
+use super::check::say;
 use super::run_plan::{Plan, Start, plans};
 use super::{
     BAD_INPUT, DONE, FAIL_ON, FAILED, INTERRUPTED, Interrupt, Io, Job, Rooms, RunError, Watch,
@@ -70,7 +70,13 @@ impl Run {
         let interrupt = Interrupt::on_signals();
         let mut documents = Vec::new();
         let mut codes = Vec::new();
+        let single = plans.len() == 1;
         for plan in plans {
+            // Ctrl-C in the last step of one case is still a wish to end.
+            if interrupt.is_set() {
+                codes.push(INTERRUPTED);
+                break;
+            }
             let (code, record) = self.one(plan, threads, &interrupt, rooms, io);
             if let Some(record) = &record {
                 if self.json {
@@ -80,15 +86,11 @@ impl Run {
                 }
             }
             codes.push(code);
-            if code == INTERRUPTED {
-                break;
-            }
         }
-        if self.json {
-            io.print_json(&match documents.is_empty() {
-                true => Value::Null,
-                false => one_or_all(documents),
-            });
+        match documents.len() {
+            0 => {}
+            1 if single => io.print_json(&documents.remove(0)),
+            _ => io.print_json(&Value::Array(documents)),
         }
         let worst = [INTERRUPTED, BAD_INPUT, FAIL_ON, FAILED];
         worst.into_iter().find(|c| codes.contains(c)).unwrap_or(DONE)

@@ -106,7 +106,7 @@ impl<'a> Watch<'a> {
     /// Experiment `k` (from 0) of `count` begins; the watch is its keeper.
     pub fn experiment(&mut self, k: usize, count: usize, kind: &str) {
         self.current = k;
-        self.phase(&format!("{kind} (experiment {} of {count})", k + 1));
+        self.phase(&format!("{kind} ({} of {count})", k + 1));
     }
 
     /// Experiment `k` has ended, one way or another: its outcome is saved.
