@@ -73,8 +73,10 @@ fn several_cases_give_a_list() {
     // The same name twice would be written to one file.
     std::fs::create_dir(desk.file("sub")).unwrap();
     let twin = desk.case("sub/a.toml", "title = 1");
-    let ran = holdpoint(&Invented::default(), &["run", &a, &twin, "-o", &desk.file("r.h5")]);
+    let ran = holdpoint(&Invented::default(), &["run", &a, &twin]);
     assert_eq!(ran.code, 2);
+    assert!(ran.err.contains("would both be written to"), "{}", ran.err);
+    assert!(!Path::new("results/a.h5").exists(), "the first one was run");
 }
 
 #[test]
