@@ -16,3 +16,4 @@ pub mod trace; // continuation, exact folds
 pub mod experiment; // snapback, injection, bias
 pub mod extract; // verdict
 pub mod record; // HDF5 and JSON
+pub mod cli; // verbs of the command line

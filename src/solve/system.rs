@@ -378,6 +378,7 @@ impl<'a> System<'a> {
                 size = size.max(du[3 * i + 1].abs() * DENSITY_SCALE / (state.n[i] + floor));
                 size = size.max(du[3 * i + 2].abs() * DENSITY_SCALE / (state.p[i] + floor));
             }
+            if std::env::var("DBG").is_ok() { let f = 1e-8 * self.device.nie[i]; let m = [du[3*i].abs(), du[3*i+1].abs()*DENSITY_SCALE/(state.n[i]+f), du[3*i+2].abs()*DENSITY_SCALE/(state.p[i]+f)]; let k = if m[1] >= m[2] { 1 } else { 2 }; if m[k] >= size && self.device.has_silicon(i) { eprintln!("      node {i} place {:?} unknown {k} {:.3e} n {:.3e} p {:.3e} net {:.3e} split {:.3}", self.device.pattern.places[i], m[k], state.n[i], state.p[i], self.device.net[i], state.split(self.device, i)); } }
             state.correct(self.device, i, d);
         }
         *lambda = add_words(*lambda, t * dy[0]);

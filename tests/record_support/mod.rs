@@ -1,6 +1,8 @@
 //! An invented record with every variant that a record can have.
 #![allow(dead_code)] // each test file uses some of it
 
+pub mod invented;
+
 use holdpoint::case::Plate;
 use holdpoint::experiment::{BiasPoint, Criterion, Figures, OnBranch, Outcome, Status};
 use holdpoint::extract::{Answer, Verdict};

@@ -1,0 +1,46 @@
+//! `holdpoint show`.
+
+use std::path::PathBuf;
+
+use clap::Args;
+
+use super::{BAD_INPUT, DONE, Io, table};
+use crate::record;
+
+/// Print a result: verdict, folds, work, the curve
+///
+/// The curve is thinned to about 30 rows, with all folds; on a terminal at least 60
+/// columns wide it is drawn as well. A partial file of a run under way (`….partial`) can
+/// be shown too.
+#[derive(Debug, Args)]
+pub(super) struct Show {
+    /// Result file (HDF5)
+    #[arg(value_name = "FILE")]
+    file: PathBuf,
+    /// Print one JSON document, the same as `run --json`
+    #[arg(long, conflicts_with = "curve")]
+    json: bool,
+    /// Print every point and terminal of the curves as tab-separated columns
+    #[arg(long)]
+    curve: bool,
+}
+
+impl Show {
+    pub(super) fn run(self, io: &mut Io) -> u8 {
+        let record = match record::read(&self.file) {
+            Ok(record) => record,
+            Err(e) => {
+                io.error(&e.to_string());
+                return BAD_INPUT;
+            }
+        };
+        if self.json {
+            io.print_json(&record::to_json(&record));
+        } else if self.curve {
+            io.print(&table::columns(&record));
+        } else {
+            io.print(&table::record(&record, io.out_columns));
+        }
+        DONE
+    }
+}

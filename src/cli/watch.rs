@@ -1,0 +1,164 @@
+//! Stands between a run and the user: shows progress, saves checkpoints, passes Ctrl-C
+//! on.
+
+use std::path::Path;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use super::progress::Progress;
+use super::{INTERRUPTED, Io};
+use crate::experiment::Outcome;
+use crate::record::{Checkpointer, RecordError, RunRecord};
+use crate::trace::{Keeper, Next, Snapshot, Standing};
+
+/// Set when the run is to end at the next point.
+#[derive(Debug, Clone, Default)]
+pub struct Interrupt(Arc<AtomicBool>);
+
+impl Interrupt {
+    /// Catches Ctrl-C, TERM and HUP: the first ends the run at the next point and saves,
+    /// the second ends the program at once (exit code 130). Files are safe: they appear
+    /// under their names only when whole.
+    pub(super) fn on_signals() -> Interrupt {
+        let interrupt = Interrupt::default();
+        let flag = interrupt.clone();
+        let caught = ctrlc::set_handler(move || {
+            if flag.0.swap(true, Ordering::SeqCst) {
+                std::process::exit(i32::from(INTERRUPTED));
+            }
+            // Straight to stderr: the main thread may be in the middle of a long step.
+            eprintln!("\ninterrupted: saving at the next point; once more ends at once");
+        });
+        // Without a handler Ctrl-C ends the program as usual; the last checkpoint stays.
+        drop(caught);
+        interrupt
+    }
+
+    /// Ends the run at the next point, as Ctrl-C does.
+    pub fn set(&self) {
+        self.0.store(true, Ordering::SeqCst);
+    }
+
+    /// True once the run is to end.
+    pub fn is_set(&self) -> bool {
+        self.0.load(Ordering::SeqCst)
+    }
+}
+
+/// Passed to [`super::Rooms::run`].
+pub struct Watch<'a> {
+    io: &'a mut Io,
+    progress: Progress,
+    interrupt: Interrupt,
+    path: &'a Path,
+    checkpoint: Option<Checkpointer>,
+    current: usize,
+}
+
+impl<'a> Watch<'a> {
+    pub(super) fn new(
+        path: &'a Path,
+        name: &str,
+        quiet: bool,
+        interrupt: Interrupt,
+        io: &'a mut Io,
+    ) -> Watch<'a> {
+        let progress = Progress::new(name, io.err_terminal, quiet);
+        Watch { io, progress, interrupt, path, checkpoint: None, current: 0 }
+    }
+
+    /// Shows what is done next, e.g. "mesh", "equilibrium".
+    pub fn phase(&mut self, phase: &str) {
+        self.progress.phase(phase);
+        self.say();
+    }
+
+    /// Shows a line, e.g. the size of the mesh.
+    pub fn line(&mut self, text: &str) {
+        self.progress.line(text.to_string());
+        self.say();
+    }
+
+    fn say(&mut self) {
+        let lines = self.progress.take_lines();
+        if !lines.is_empty() {
+            self.io.say(&lines);
+        }
+    }
+
+    /// True once the run is to end: ask between long steps outside a trace.
+    pub fn interrupted(&self) -> bool {
+        self.interrupt.is_set()
+    }
+
+    /// Takes over the record once it has its mesh and one (waiting or resumed) outcome
+    /// per experiment, and writes the first partial file.
+    ///
+    /// # Errors
+    /// Those of [`Checkpointer::save`].
+    pub fn start(&mut self, record: RunRecord) -> Result<(), RecordError> {
+        let checkpoint = Checkpointer::new(self.path, record);
+        checkpoint.save()?;
+        self.checkpoint = Some(checkpoint);
+        Ok(())
+    }
+
+    /// Experiment `k` (from 0) of `count` begins; the watch is its keeper.
+    pub fn experiment(&mut self, k: usize, count: usize, kind: &str) {
+        self.current = k;
+        self.phase(&format!("{kind} ({} of {count})", k + 1));
+    }
+
+    /// Experiment `k` has ended, one way or another: its outcome is saved.
+    ///
+    /// # Errors
+    /// Those of [`Checkpointer::put`].
+    pub fn outcome(&mut self, k: usize, outcome: Outcome) -> Result<(), RecordError> {
+        match &mut self.checkpoint {
+            Some(c) => c.put(k, outcome),
+            None => Err(not_started()),
+        }
+    }
+
+    /// The record as it stands; `None` before [`Watch::start`].
+    pub fn record(&self) -> Option<&RunRecord> {
+        self.checkpoint.as_ref().map(Checkpointer::record)
+    }
+
+    /// The record, to fill in equilibrium, warnings, verdict, wall time.
+    pub fn record_mut(&mut self) -> Option<&mut RunRecord> {
+        self.checkpoint.as_mut().map(Checkpointer::record_mut)
+    }
+
+    /// Takes the bar away and gives up what was recorded.
+    pub(super) fn end(mut self) -> Option<Checkpointer> {
+        self.progress.clear();
+        self.checkpoint
+    }
+}
+
+fn not_started() -> RecordError {
+    RecordError::Unfit {
+        at: "/experiment".into(),
+        detail: "an outcome came before the record was started".into(),
+    }
+}
+
+impl Keeper for Watch<'_> {
+    fn point(&mut self, standing: &Standing) -> Next {
+        let curve = standing.curve;
+        if let (Some(v), Some(i)) = (curve.voltage.last(), curve.current.last()) {
+            self.progress.point(curve.len(), *v, *i, standing.done);
+            self.say();
+        }
+        if self.interrupt.is_set() { Next::Interrupt } else { Next::GoOn }
+    }
+
+    fn checkpoint(&mut self, standing: &Standing, snapshot: &Snapshot) -> Result<(), String> {
+        let kept = match &mut self.checkpoint {
+            Some(c) => c.keep(self.current, standing, snapshot),
+            None => Err(not_started()),
+        };
+        kept.map_err(|e| e.to_string())
+    }
+}
