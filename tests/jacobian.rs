@@ -1,0 +1,218 @@
+//! The assembled Jacobian against central differences of the residual, on random physical
+//! states and for every combination of laws.
+
+use holdpoint::case::{self, Avalanche, Case, Lifetime, Mobility, Narrowing, Saturation};
+use holdpoint::discretize::{Assembly, DENSITY_SCALE, Device, State, Tie};
+use holdpoint::mesh;
+use holdpoint::silicon::Silicon;
+use holdpoint::structure::Structure;
+
+const TEXT: &str = r#"
+temperature = "125 degC"
+[wafer]
+span = 4
+thickness = 2
+acceptors = 1e16
+[[well]]
+name = "well"
+donors = 2e17
+from = 2
+to = 4
+falloff = 0.8
+spread = 0.3
+[[diffusion]]
+name = "n+"
+donors = 1e20
+from = 0.6
+to = 1.2
+falloff = 0.12
+spread = 0.09
+[[diffusion]]
+name = "p+"
+acceptors = 1e20
+from = 2.8
+to = 3.4
+falloff = 0.12
+spread = 0.09
+[[trench]]
+from = 1.7
+to = 2.2
+depth = 0.3
+[[gate]]
+name = "gate"
+from = 0.2
+to = 0.5
+oxide = "7 nm"
+plate = "n+ poly"
+[[terminal]]
+name = "cathode"
+role = "cathode"
+touches = [{ from = 0.7, to = 1.1 }]
+[[terminal]]
+name = "anode"
+role = "anode"
+touches = [{ from = 2.9, to = 3.3 }]
+[[terminal]]
+name = "back"
+role = "substrate-tap"
+touches = [{ side = "back" }]
+[grid]
+x = [0.0, 0.2, 0.35, 0.5, 0.6, 0.7, 0.9, 1.1, 1.3, 1.5, 1.7, 1.95, 2.2, 2.5, 2.8, 2.9, 3.1, 3.3, 3.6, 4.0]
+y = [-0.007, -0.0035, 0.0, 0.02, 0.06, 0.12, 0.2, 0.3, 0.4, 0.7, 1.2, 2.0]
+"#;
+
+/// Small linear congruential generator: the same states on every machine.
+struct Random(u64);
+impl Random {
+    fn next(&mut self) -> f64 {
+        self.0 = self.0.wrapping_mul(6364136223846793005).wrapping_add(1442695040888963407);
+        ((self.0 >> 11) as f64) / (1u64 << 53) as f64
+    }
+    fn between(&mut self, a: f64, b: f64) -> f64 {
+        a + (b - a) * self.next()
+    }
+}
+
+fn read() -> Case {
+    case::read_str(TEXT, "jacobian.toml").map(|r| r.0).unwrap_or_else(|p| panic!("{p:?}"))
+}
+
+/// A state with fields, currents and splits as in blocking, triggering and conducting
+/// devices: random smooth parts plus noise.
+fn random_state(device: &Device, r: &mut Random) -> State {
+    let mut s = State::neutral(device);
+    let vt = device.silicon.vt;
+    let (tilt_x, tilt_y) = (r.between(-6.0, 6.0), r.between(-3.0, 3.0));
+    let split = r.between(-25.0, 25.0);
+    for i in 0..device.nodes() {
+        if device.ties[i] != Tie::Free {
+            continue;
+        }
+        let (x, y) = device.pattern.places[i];
+        let smooth = tilt_x * x as f64 / 20.0 + tilt_y * y as f64 / 12.0;
+        s.psi.add(i, smooth + vt * r.between(-3.0, 3.0));
+        if device.has_silicon(i) {
+            s.phi_n.add(i, smooth + 0.5 * split * vt + vt * r.between(-3.0, 3.0));
+            s.phi_p.add(i, smooth - 0.5 * split * vt + vt * r.between(-3.0, 3.0));
+        }
+    }
+    s.refresh(device);
+    s
+}
+
+/// Shift one scaled unknown of node `i` by `h`, the others held.
+fn shifted(device: &Device, state: &State, i: usize, unknown: usize, h: f64) -> State {
+    let mut s = state.clone();
+    let vt = device.silicon.vt;
+    match unknown {
+        0 => {
+            s.psi.add(i, h * vt);
+            s.phi_n.add(i, h * vt);
+            s.phi_p.add(i, h * vt);
+        }
+        1 => s.phi_n.add(i, -vt * (h * DENSITY_SCALE / state.n[i]).ln_1p()),
+        _ => s.phi_p.add(i, vt * (h * DENSITY_SCALE / state.p[i]).ln_1p()),
+    }
+    s.refresh(device);
+    s
+}
+
+/// Largest relative difference over all entries of the rows around `i`.
+fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 {
+    let mut worst = 0.0f64;
+    let pattern = &device.pattern;
+    for unknown in 0..3 {
+        if unknown > 0 && !device.has_silicon(i) {
+            continue;
+        }
+        let size = [1.0, state.n[i] / DENSITY_SCALE, state.p[i] / DENSITY_SCALE][unknown];
+        let h = 2e-5 * size;
+        let evaluate = |step: f64| {
+            let mut a = Assembly::new(device);
+            a.evaluate(device, &shifted(device, state, i, unknown, step), false);
+            a.residual
+        };
+        // Fourth-order central difference.
+        let (p1, m1, p2, m2) = (evaluate(h), evaluate(-h), evaluate(2.0 * h), evaluate(-2.0 * h));
+        for row in 0..pattern.rows {
+            let Some(k) = (pattern.start[row]..pattern.start[row + 1])
+                .find(|&k| pattern.columns[k] as usize == i)
+            else {
+                continue;
+            };
+            if device.ties[row] != Tie::Free {
+                continue;
+            }
+            for equation in 0..3 {
+                if !device.has_silicon(row) && equation > 0 {
+                    continue;
+                }
+                let at = 3 * row + equation;
+                let exact = base.matrix.values[9 * k + 3 * equation + unknown];
+                let difference =
+                    (8.0 * (p1[at] - m1[at]) - (p2[at] - m2[at])) / (12.0 * h);
+                // Noise of the difference: rounding of the largest term in the row.
+                let scale: f64 = (pattern.start[row]..pattern.start[row + 1])
+                    .flat_map(|b| (0..3).map(move |u| (b, u)))
+                    .map(|(b, u)| {
+                        let c = pattern.columns[b] as usize;
+                        let unit =
+                            [1.0, state.n[c] / DENSITY_SCALE, state.p[c] / DENSITY_SCALE][u];
+                        (base.matrix.values[9 * b + 3 * equation + u] * unit).abs()
+                    })
+                    .fold(0.0, f64::max);
+                let error = (exact - difference).abs() * size
+                    / (exact.abs() * size).max(1e-3 * scale).max(1e-300);
+                if error > worst {
+                    worst = error;
+                    if error > 1e-6 { println!("row {row} {:?} eq {equation} by node {i} {:?} unknown {unknown}: {exact:e} vs {difference:e} scale {scale:e} size {size:e}", pattern.places[row], pattern.places[i]); }
+                }
+            }
+        }
+    }
+    worst
+}
+
+#[test]
+fn jacobian_equals_differences_for_every_combination_of_laws() {
+    let mut case = read();
+    let (structure, _) = Structure::new(&case).unwrap_or_else(|p| panic!("{p:?}"));
+    let (mesh, _) = mesh::build(&case, &structure).unwrap_or_else(|p| panic!("{p:?}"));
+    let mut r = Random(20261125);
+    let mut worst = 0.0f64;
+    let mut combinations = 0;
+    for mobility in [Mobility::Constant, Mobility::Masetti1983] {
+        for saturation in [Saturation::None, Saturation::Canali1975] {
+            for [srh, auger] in [[true, true], [true, false], [false, true], [false, false]] {
+                for avalanche in [Avalanche::None, Avalanche::VanOverstraeten1970] {
+                    for (narrowing, lifetime) in [
+                        (Narrowing::None, Lifetime::Constant),
+                        (Narrowing::Slotboom1977, Lifetime::FallsWithDoping),
+                    ] {
+                        case.laws.mobility = mobility;
+                        case.laws.saturation = saturation;
+                        case.laws.shockley_read_hall = srh;
+                        case.laws.auger = auger;
+                        case.laws.avalanche = avalanche;
+                        case.laws.narrowing = narrowing;
+                        case.laws.lifetime = lifetime;
+                        let device = Device::new(&mesh, Silicon::of_case(&case));
+                        let state = random_state(&device, &mut r);
+                        let mut base = Assembly::new(&device);
+                        base.evaluate(&device, &state, true);
+                        for _ in 0..6 {
+                            let i = (r.next() * device.nodes() as f64) as usize;
+                            if device.ties[i] == Tie::Free {
+                                worst = worst.max(check_node(&device, &state, &base, i));
+                            }
+                        }
+                        combinations += 1;
+                    }
+                }
+            }
+        }
+    }
+    println!("{combinations} combinations, worst relative difference {worst:.1e}");
+    assert_eq!(combinations, 64);
+    assert!(worst < 1e-6, "worst relative difference {worst:.1e}");
+}
