@@ -118,7 +118,7 @@ fn shifted(device: &Device, state: &State, i: usize, unknown: usize, h: f64) -> 
 }
 
 /// Largest relative difference over all entries of the rows around `i`.
-fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 {
+fn check_node(device: &Device, state: &State, base: &Assembly, i: usize, step: f64) -> f64 {
     let mut worst = 0.0f64;
     let pattern = &device.pattern;
     for unknown in 0..3 {
@@ -126,7 +126,7 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 
             continue;
         }
         let size = [1.0, state.n[i] / DENSITY_SCALE, state.p[i] / DENSITY_SCALE][unknown];
-        let h = 2e-5 * size;
+        let h = step * size;
         let evaluate = |step: f64| {
             let mut a = Assembly::new(device);
             a.evaluate(device, &shifted(device, state, i, unknown, step), false);

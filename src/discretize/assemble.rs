@@ -119,12 +119,14 @@ impl Assembly {
                 *flow = EdgeFlow { drop, field: -drop / edge.h, ..EdgeFlow::default() };
                 if edge.face > 0.0 {
                     let electrons = Ends {
+                        drop,
                         drift: drop / vt + edge.d_ln_nie,
                         quasi_fermi: state.phi_n.difference(b, a) / vt,
                         at_a: state.n[a],
                         at_b: state.n[b],
                     };
                     let holes = Ends {
+                        drop,
                         drift: drop / vt - edge.d_ln_nie,
                         quasi_fermi: state.phi_p.difference(b, a) / vt,
                         at_a: state.p[a],

@@ -9,6 +9,8 @@ use super::bernoulli::bernoulli_pair;
 /// One carrier at the two ends of an edge from a to b.
 #[derive(Debug, Clone, Copy)]
 pub struct Ends {
+    /// ψ_b − ψ_a [V].
+    pub drop: f64,
     /// (ψ_b − ψ_a)/V_T plus (electrons) or minus (holes) the difference of ln n_ie.
     pub drift: f64,
     /// (φ_b − φ_a)/V_T.
@@ -32,7 +34,8 @@ pub struct Flux {
 
 /// Electron or hole current density on an edge of length `h` [cm], low-field mobility
 /// `mu_0` [cm²/(V·s)], thermal voltage `vt` [V]. The field that saturates the velocity is
-/// |Δφ|/h, zero in equilibrium.
+/// |ψ_b − ψ_a|/h: with |Δφ|/h instead, the current of a depleted edge would fall as its
+/// driving force grows, and the equations would have several solutions.
 pub fn flux(
     carrier: Carrier,
     saturation: &SaturationLaw,
@@ -41,8 +44,8 @@ pub fn flux(
     h: f64,
     vt: f64,
 ) -> Flux {
-    let Ends { drift, quasi_fermi: d, at_a, at_b } = ends;
-    let mu = saturation.at(carrier, mu_0, d.abs() * vt / h);
+    let Ends { drop, drift, quasi_fermi: d, at_a, at_b } = ends;
+    let mu = saturation.at(carrier, mu_0, drop.abs() / h);
     let k = Q * mu.value * vt / h;
     // Holes see the mirrored drift: swap the sign and the current's sign.
     let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
@@ -59,17 +62,8 @@ pub fn flux(
     let by_b = sign * k * forward.value;
     let by_a = -sign * k * backward.value;
     let by_drift = k * (at_b * forward.derivative + at_a * backward.derivative);
-    // Mobility depends on |Δφ| with Δφ = Δ − ln(c_b/c_a) (electrons; holes mirrored), so
-    // ∂J = J·(F ∂µ/∂F / µ)·∂(Δφ)/Δφ; J/Δφ is finite as Δφ → 0 and the factor vanishes.
-    let soft = if d == 0.0 || mu.derivative == 0.0 {
-        0.0
-    } else {
-        current / d * (mu.derivative / mu.value)
-    };
-    Flux {
-        current,
-        by_potential: (by_drift + soft) / vt,
-        by_a: by_a + sign * soft / at_a,
-        by_b: by_b - sign * soft / at_b,
-    }
+    // ∂J/∂(drop) through the mobility: J·(F ∂µ/∂F)/(µ·drop).
+    let by_mobility =
+        if drop == 0.0 { 0.0 } else { current * mu.derivative / (mu.value * drop) };
+    Flux { current, by_potential: by_drift / vt + by_mobility, by_a, by_b }
 }

@@ -131,9 +131,8 @@ fn carrier(
             }
             let flow = &assembly.edges[e as usize];
             let (mu_0, sign) = if electron { (edge.mu_n, 1.0) } else { (edge.mu_p, -1.0) };
-            let drive = if electron { &state.phi_n } else { &state.phi_p };
-            let drop = drive.difference(edge.b as usize, edge.a as usize).abs();
-            let mu = device.silicon.saturation.at(carrier, mu_0, drop / edge.h).value;
+            let field = flow.field.abs();
+            let mu = device.silicon.saturation.at(carrier, mu_0, field).value;
             let k = Q * mu * vt / edge.h * edge.face;
             let drift = sign * flow.drop / vt + edge.d_ln_nie;
             let [to_b, to_a] = bernoulli_pair(drift);
