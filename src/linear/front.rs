@@ -6,7 +6,8 @@
 use pulp::Arch;
 
 use super::block::BlockMatrix;
-use super::kernel::{Contribution, Eliminate, ExtendAdd};
+use super::extend::{Clear, Extend, Target};
+use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
 use super::symbolic::{Front, Half, Symbolic};
 
@@ -159,35 +160,36 @@ impl Numeric<'_> {
     }
 
     fn assemble(&self, front: &Front, l: &mut [f64], u: &mut [f64], out: &mut [f64], work: &[f64]) {
-        l.fill(0.0);
-        u.fill(0.0);
+        let rest = self.rest(front);
+        let (out_lower, out_upper) = out.split_at_mut(front.half);
+        let mut target = Target {
+            lower: l,
+            upper: u,
+            pivots: front.pivots,
+            ld: front.rows,
+            out_lower,
+            out_upper,
+            rest_row: front.rows - rest,
+            rest,
+        };
+        for (k, &c) in self.symbolic.children[front.children.clone()].iter().enumerate() {
+            let child = &self.symbolic.fronts[c as usize];
+            self.arch.dispatch(Extend {
+                child: &work[child.region..child.region + 2 * child.half],
+                child_rest: self.rest(child),
+                runs: &self.symbolic.runs[child.runs.clone()],
+                target: target.again(),
+                first: k == 0,
+            });
+        }
+        if front.children.is_empty() {
+            self.arch.dispatch(Clear { target: target.again(), pivots_only: true });
+        }
         match self.symbolic.block {
             1 => self.entries::<1>(front, l, u),
             3 => self.entries::<3>(front, l, u),
             4 => self.entries::<4>(front, l, u),
             _ => self.entries::<0>(front, l, u),
-        }
-        if front.children.is_empty() {
-            return;
-        }
-        out.fill(0.0);
-        let rest = self.rest(front);
-        let (out_lower, out_upper) = out.split_at_mut(front.half);
-        for &c in &self.symbolic.children[front.children.clone()] {
-            let child = &self.symbolic.fronts[c as usize];
-            self.arch.dispatch(ExtendAdd {
-                child: &work[child.region..child.region + 2 * child.half],
-                child_rest: self.rest(child),
-                runs: &self.symbolic.runs[child.runs.clone()],
-                lower: l,
-                upper: u,
-                pivots: front.pivots,
-                ld: front.rows,
-                out_lower,
-                out_upper,
-                rest_row: front.rows - rest,
-                rest,
-            });
         }
     }
 
@@ -206,7 +208,7 @@ impl Numeric<'_> {
                     for j in 0..b {
                         let column = &mut l[to + j * ld..][..b];
                         for i in 0..b {
-                            column[i] = v[i * b + j] * r[i] * c[j];
+                            column[i] += v[i * b + j] * r[i] * c[j];
                         }
                     }
                 }
@@ -214,15 +216,15 @@ impl Numeric<'_> {
                     for i in 0..b {
                         let column = &mut u[to + i * ld..][..b];
                         for j in 0..b {
-                            column[j] = v[i * b + j] * r[i] * c[j];
+                            column[j] += v[i * b + j] * r[i] * c[j];
                         }
                     }
                 }
                 Half::Both => {
                     for k in 0..b {
                         for m in k..b {
-                            l[to + k * ld + m] = v[m * b + k] * r[m] * c[k];
-                            u[to + k * ld + m] = v[k * b + m] * r[k] * c[m];
+                            l[to + k * ld + m] += v[m * b + k] * r[m] * c[k];
+                            u[to + k * ld + m] += v[k * b + m] * r[k] * c[m];
                         }
                     }
                 }

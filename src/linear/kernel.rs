@@ -9,7 +9,7 @@
 
 use pulp::{Arch, Simd, WithSimd};
 
-use super::symbolic::{LANE, Run};
+use super::symbolic::LANE;
 
 /// A pivot below this (of a matrix scaled to entries of at most 1) is taken for zero.
 pub(super) const TINY_PIVOT: f64 = 1e-14;
@@ -315,77 +315,10 @@ fn solve_rows<S: Simd, const W: usize>(
     });
 }
 
-/// Add the contribution block of a child to its parent's halves and contribution.
-pub(super) struct ExtendAdd<'a> {
-    /// Both halves of the child's contribution, rows padded.
-    pub child: &'a [f64],
-    pub child_rest: usize,
-    pub runs: &'a [Run],
-    pub lower: &'a mut [f64],
-    pub upper: &'a mut [f64],
-    pub pivots: usize,
-    pub ld: usize,
-    pub out_lower: &'a mut [f64],
-    pub out_upper: &'a mut [f64],
-    /// First row and number of rows of the parent's rest, padded.
-    pub rest_row: usize,
-    pub rest: usize,
-}
-
-impl WithSimd for ExtendAdd<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let (lower, upper) = self.child.split_at(self.child.len() / 2);
-        for (k, run) in self.runs.iter().enumerate() {
-            for o in 0..run.len as usize {
-                let (j, q) = (run.from as usize + o, run.to as usize + o);
-                let group = j / LANE;
-                let rows = self.child_rest - group * LANE;
-                // Element (i, j) of the child is at source + i.
-                let source = group_start(group, self.child_rest) + (j % LANE) * rows;
-                let source = source - group * LANE;
-                let (dl, du, shift) = if q < self.pivots {
-                    let at = q * self.ld..(q + 1) * self.ld;
-                    (&mut self.lower[at.clone()], &mut self.upper[at], 0)
-                } else {
-                    let c = q - self.rest_row;
-                    let rows = self.rest - c / LANE * LANE;
-                    let at = group_start(c / LANE, self.rest) + (c % LANE) * rows;
-                    let shift = self.rest_row + c / LANE * LANE;
-                    let at = at..at + rows;
-                    (&mut self.out_lower[at.clone()], &mut self.out_upper[at], shift)
-                };
-                let first = Run { from: j as u32, len: run.len - o as u32, to: q as u32 };
-                for r in std::iter::once(&first).chain(&self.runs[k + 1..]) {
-                    let (from, to, len) =
-                        (source + r.from as usize, r.to as usize - shift, r.len as usize);
-                    add::<S>(simd, &mut dl[to..to + len], &lower[from..from + len]);
-                    add::<S>(simd, &mut du[to..to + len], &upper[from..from + len]);
-                }
-            }
-        }
-    }
-}
-
 /// Where a group of `LANE` columns starts in one half of a contribution block.
 #[inline(always)]
 pub(super) fn group_start(group: usize, rest: usize) -> usize {
     LANE * group * rest - LANE * LANE * (group * group.saturating_sub(1) / 2)
-}
-
-#[inline(always)]
-fn add<S: Simd>(simd: S, to: &mut [f64], from: &[f64]) {
-    let (to, to_tail) = S::as_mut_simd_f64s(to);
-    let (from, from_tail) = S::as_simd_f64s(from);
-    for (t, f) in to.iter_mut().zip(from) {
-        *t = simd.add_f64s(*t, *f);
-    }
-    if !to_tail.is_empty() {
-        let sum = simd.add_f64s(simd.partial_load_f64s(to_tail), simd.partial_load_f64s(from_tail));
-        simd.partial_store_f64s(to_tail, sum);
-    }
 }
 
 /// The instruction set of this machine, detected once.

@@ -3,6 +3,7 @@
 mod aligned;
 mod block;
 mod bordered;
+mod extend;
 mod front;
 mod general;
 mod kernel;

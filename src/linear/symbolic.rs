@@ -12,8 +12,10 @@ use super::supernode::{Supernode, supernodes};
 
 /// Rows of fronts come in groups of this many (one vector of the widest instruction set).
 pub(super) const LANE: usize = 8;
-/// A subtree below this many flops is not worth a thread of its own.
-const PARALLEL_FLOPS: f64 = 3e6;
+/// A subtree below this many flops is not worth a thread of its own,
+const PARALLEL_FLOPS: f64 = 2e6;
+/// nor one below this part of the whole: workspaces of parallel subtrees are disjoint.
+const PARALLEL_SHARE: f64 = 1.0 / 16.0;
 
 pub(super) fn padded(n: usize) -> usize {
     n.div_ceil(LANE) * LANE
@@ -190,12 +192,13 @@ impl Symbolic {
         let count = nodes.len();
         let mut kids: Vec<Vec<u32>> = vec![Vec::new(); count];
         let mut work: Vec<f64> = self.fronts.iter().map(|f| flops(f.pivots, f.rest)).collect();
+        let enough = PARALLEL_FLOPS.max(PARALLEL_SHARE * self.flops);
         for s in 0..count {
             self.fronts[s].leftmost =
                 kids[s].first().map_or(s, |&c| self.fronts[c as usize].leftmost);
             self.fronts[s].children = self.children.len()..self.children.len() + kids[s].len();
             self.children.extend_from_slice(&kids[s]);
-            let heavy = kids[s].iter().filter(|&&c| work[c as usize] > PARALLEL_FLOPS).count();
+            let heavy = kids[s].iter().filter(|&&c| work[c as usize] > enough).count();
             let parallel = heavy > 1;
             self.fronts[s].parallel = parallel;
             // Own contribution first, then the children's workspaces: one after the other if
