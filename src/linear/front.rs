@@ -10,6 +10,7 @@ use super::extend::{Clear, Extend, Target};
 use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
 use super::symbolic::{Front, Half, Symbolic};
+use super::wide::{eliminate_wide, workspace};
 
 /// What a factorization met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -126,14 +127,19 @@ impl Numeric<'_> {
     }
 
     /// Assemble and eliminate one front.
-    fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &[f64]) -> Met {
+    fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
         let (lower, upper) = store.factor.split_at_mut(front.rows * front.pivots);
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
         let (pivots, ld) = (front.pivots, front.rows);
         let rest_row = ld - self.rest(front);
-        let good = self.arch.dispatch(Eliminate { lower, upper, pivots, ld });
+        let good = if front.wide {
+            let scratch = work.len() - workspace(pivots);
+            eliminate_wide(self.arch, (lower, upper), pivots, ld, &mut work[scratch..])
+        } else {
+            self.arch.dispatch(Eliminate { lower, upper, ld, columns: 0..pivots, end: ld })
+        };
         store.exchanged[0] = !good;
         if !good {
             // The front was overwritten: build it again.
@@ -145,11 +151,18 @@ impl Numeric<'_> {
             let fresh = front.children.is_empty();
             let rest = self.rest(front);
             let (low, up) = out.split_at_mut(front.half);
-            let (l, u) = (&lower[rest_row..], &upper[rest_row..]);
-            let product =
-                |lower, upper, out| Contribution { lower, upper, pivots, ld, rest, out, fresh };
-            self.arch.dispatch(product(l, u, low));
-            self.arch.dispatch(product(u, l, up));
+            let (l, u) = (&*lower, &*upper);
+            let product = |lower, upper, out| {
+                let row = rest_row;
+                let op = Contribution { lower, upper, row, pivots, ld, rest, out, fresh };
+                self.arch.dispatch(op);
+            };
+            if front.wide {
+                rayon::join(|| product(l, u, low), || product(u, l, up));
+            } else {
+                product(l, u, low);
+                product(u, l, up);
+            }
         }
         met
     }

@@ -7,6 +7,8 @@
 // Loops over registers index several arrays alike; iterators would hide that.
 #![allow(clippy::needless_range_loop, clippy::manual_memcpy)]
 
+use std::ops::Range;
+
 use pulp::{Arch, Simd, WithSimd};
 
 use super::symbolic::LANE;
@@ -17,26 +19,44 @@ pub(super) const TINY_PIVOT: f64 = 1e-14;
 /// Pivots that are factored at once; panels begin at multiples of `LANE`.
 const PANEL: usize = LANE;
 
+/// Columns of length `ld`, from row `row` on.
+#[derive(Clone, Copy)]
+pub(super) struct Operand<'a> {
+    pub data: &'a [f64],
+    pub ld: usize,
+    pub row: usize,
+}
+
+impl Operand<'_> {
+    /// From `rows` further down.
+    #[inline(always)]
+    fn below(self, rows: usize) -> Self {
+        Operand { row: self.row + rows, ..self }
+    }
+}
+
 /// C − A Bᵀ for a tile of V vectors times N columns, over `k` columns of A and B.
 #[inline(always)]
 fn tile<S: Simd, const V: usize, const N: usize>(
     simd: S,
     k: usize,
-    (a, b, ld): (&[f64], &[f64], usize),
+    a: Operand<'_>,
+    b: Operand<'_>,
     mut c: [[S::f64s; V]; N],
 ) -> [[S::f64s; V]; N] {
     let rows = V * S::F64_LANES;
-    let mut at = 0;
+    let (mut a_at, mut b_at) = (a.row, b.row);
     for _ in 0..k {
-        let x = S::as_simd_f64s(&a[at..at + rows]).0;
-        let y = &b[at..at + N];
+        let x = S::as_simd_f64s(&a.data[a_at..a_at + rows]).0;
+        let y = &b.data[b_at..b_at + N];
         for j in 0..N {
             let s = simd.splat_f64s(y[j]);
             for v in 0..V {
                 c[j][v] = simd.negate_mul_add_e_f64s(x[v], s, c[j][v]);
             }
         }
-        at += ld;
+        a_at += a.ld;
+        b_at += b.ld;
     }
     c
 }
@@ -115,9 +135,10 @@ macro_rules! by_rows {
 /// Contribution block −L U of a front (added to what is there unless `fresh`): both halves,
 /// each by groups of `LANE` columns, rows from the diagonal down.
 pub(super) struct Contribution<'a> {
-    /// L and U half from the first row of the rest on.
+    /// L and U half, and the first row of the rest.
     pub lower: &'a [f64],
     pub upper: &'a [f64],
+    pub row: usize,
     pub pivots: usize,
     pub ld: usize,
     /// Rows of the rest, padded.
@@ -138,13 +159,14 @@ impl WithSimd for Contribution<'_> {
             let rows = self.rest - top;
             let (block, below) = out.split_at_mut(LANE * rows);
             out = below;
-            let (a, b) = (&self.lower[top..], &self.upper[top..]);
+            let a = Operand { data: self.lower, ld, row: self.row + top };
+            let b = Operand { data: self.upper, ld, row: self.row + top };
             if S::F64_LANES == 8 {
                 by_rows!(S, rows, (1, 1, 1), |r, V| {
                     let c = &mut block[r..];
                     let zero = [[simd.splat_f64s(0.0); V]; 8];
                     let t = if self.fresh { zero } else { load::<S, V, 8>(simd, c, rows) };
-                    let t = tile::<S, V, 8>(simd, k, (&a[r..], b, ld), t);
+                    let t = tile::<S, V, 8>(simd, k, a.below(r), b, t);
                     store::<S, V, 8>(c, rows, t);
                 });
             } else {
@@ -153,7 +175,7 @@ impl WithSimd for Contribution<'_> {
                         let c = &mut block[r + half * rows..];
                         let zero = [[simd.splat_f64s(0.0); V]; 4];
                         let t = if self.fresh { zero } else { load::<S, V, 4>(simd, c, rows) };
-                        let t = tile::<S, V, 4>(simd, k, (&a[r..], &b[half..], ld), t);
+                        let t = tile::<S, V, 4>(simd, k, a.below(r), b.below(half), t);
                         store::<S, V, 4>(c, rows, t);
                     });
                 }
@@ -169,150 +191,206 @@ impl WithSimd for Contribution<'_> {
 pub(super) struct Eliminate<'a> {
     pub lower: &'a mut [f64],
     pub upper: &'a mut [f64],
-    pub pivots: usize,
     pub ld: usize,
+    /// Columns that are eliminated; those before them are done.
+    pub columns: Range<usize>,
+    /// Rows from here on are left for `SolveRows`.
+    pub end: usize,
 }
 
 impl WithSimd for Eliminate<'_> {
     type Output = bool;
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> bool {
-        let (l, u, ld) = (self.lower, self.upper, self.ld);
-        let mut at = 0;
-        while at < self.pivots {
-            let width = PANEL.min(self.pivots - at);
-            let good = match width {
-                8 => panel::<S, 8>(simd, at, l, u, ld),
-                7 => panel::<S, 7>(simd, at, l, u, ld),
-                6 => panel::<S, 6>(simd, at, l, u, ld),
-                5 => panel::<S, 5>(simd, at, l, u, ld),
-                4 => panel::<S, 4>(simd, at, l, u, ld),
-                3 => panel::<S, 3>(simd, at, l, u, ld),
-                2 => panel::<S, 2>(simd, at, l, u, ld),
-                _ => panel::<S, 1>(simd, at, l, u, ld),
+    fn with_simd<S: Simd>(mut self, simd: S) -> bool {
+        for at in self.columns.clone().step_by(PANEL) {
+            let good = match self.columns.end - at {
+                1 => self.panel::<S, 1>(simd, at),
+                2 => self.panel::<S, 2>(simd, at),
+                3 => self.panel::<S, 3>(simd, at),
+                4 => self.panel::<S, 4>(simd, at),
+                5 => self.panel::<S, 5>(simd, at),
+                6 => self.panel::<S, 6>(simd, at),
+                7 => self.panel::<S, 7>(simd, at),
+                _ => self.panel::<S, 8>(simd, at),
             };
             if !good {
                 return false;
             }
-            at += width;
         }
         true
     }
 }
 
-/// Columns at..at+W of both halves.
-#[inline(always)]
-fn panel<S: Simd, const W: usize>(
-    simd: S,
-    at: usize,
-    l: &mut [f64],
-    u: &mut [f64],
-    ld: usize,
-) -> bool {
-    let (l_done, l_now) = l.split_at_mut(at * ld);
-    let (u_done, u_now) = u.split_at_mut(at * ld);
-    // The square on the diagonal.
-    let from = at.min(l_done.len());
-    update::<S, W>(simd, at, (&l_done[from..], &u_done[from..]), ld, &mut l_now[at..]);
-    update::<S, W>(simd, at, (&u_done[from..], &l_done[from..]), ld, &mut u_now[at..]);
-    let mut d = [[0.0; W]; W];
-    for j in 0..W {
-        for i in j..W {
-            d[i][j] = l_now[j * ld + at + i];
-            if i > j {
-                d[j][i] = u_now[j * ld + at + i];
-            }
-        }
-    }
-    let mut reciprocal = [1.0; W];
-    for k in 0..W {
-        let pivot = d[k][k];
-        // Written so that a NaN is caught, too.
-        if !(pivot.abs() > TINY_PIVOT && pivot.is_finite()) {
-            return false;
-        }
-        reciprocal[k] = 1.0 / pivot;
-        let row = d[k];
-        for i in k + 1..W {
-            let f = d[i][k] * reciprocal[k];
-            d[i][k] = f;
-            for j in k + 1..W {
-                d[i][j] -= f * row[j];
-            }
-        }
-    }
-    for j in 0..W {
-        l_now[j * ld + at + j] = reciprocal[j];
-        u_now[j * ld + at + j] = d[j][j];
-        for i in j + 1..W {
-            l_now[j * ld + at + i] = d[i][j];
-            u_now[j * ld + at + i] = d[j][i];
-        }
-    }
-    // Rows below: L = X U⁻¹, Uᵀ = Y L⁻ᵀ.
-    let below = at + LANE;
-    let mut transposed = [[0.0; W]; W];
-    for i in 0..W {
+impl Eliminate<'_> {
+    /// Columns at..at+W of both halves.
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) -> bool {
+        let ld = self.ld;
+        let (l_done, l) = self.lower.split_at_mut(at * ld);
+        let (u_done, u) = self.upper.split_at_mut(at * ld);
+        let l_done = Operand { data: l_done, ld, row: at };
+        let u_done = Operand { data: u_done, ld, row: at };
+        // The square on the diagonal.
+        let none = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        let square = at..at + LANE;
+        solve_rows::<S, W, false>(simd, at, l_done, u_done, l, (ld, square.clone()), &none);
+        solve_rows::<S, W, false>(simd, at, u_done, l_done, u, (ld, square), &none);
+        let mut d = [[0.0; W]; W];
         for j in 0..W {
-            transposed[i][j] = d[j][i];
-        }
-    }
-    if below < ld {
-        let (rows, next) = (ld - below, below.min(l_done.len()));
-        let (a, b) = (&l_done[next..], &u_done[from..]);
-        solve_rows::<S, W>(simd, at, (a, b, ld), &mut l_now[below..], rows, &d, &reciprocal);
-        let (a, b) = (&u_done[next..], &l_done[from..]);
-        solve_rows::<S, W>(simd, at, (a, b, ld), &mut u_now[below..], rows, &transposed, &[1.0; W]);
-    }
-    true
-}
-
-/// One group of `LANE` rows: C −= A Bᵀ.
-#[inline(always)]
-fn update<S: Simd, const W: usize>(
-    simd: S,
-    k: usize,
-    (a, b): (&[f64], &[f64]),
-    ld: usize,
-    c: &mut [f64],
-) {
-    let rows = LANE;
-    by_rows!(S, rows, (1, 2, 2), |r, V| {
-        let t = load::<S, V, W>(simd, &c[r..], ld);
-        let t = tile::<S, V, W>(simd, k, (&a[r.min(a.len())..], b, ld), t);
-        store::<S, V, W>(&mut c[r..], ld, t);
-    });
-}
-
-/// C ← (C − A Bᵀ) T⁻¹ with T upper triangular, `scale` its inverted diagonal.
-#[inline(always)]
-fn solve_rows<S: Simd, const W: usize>(
-    simd: S,
-    k: usize,
-    (a, b, ld): (&[f64], &[f64], usize),
-    c: &mut [f64],
-    rows: usize,
-    t: &[[f64; W]; W],
-    scale: &[f64; W],
-) {
-    by_rows!(S, rows, (1, 2, 2), |r, V| {
-        let x = load::<S, V, W>(simd, &c[r..], ld);
-        let mut x = tile::<S, V, W>(simd, k, (&a[r.min(a.len())..], b, ld), x);
-        for j in 0..W {
-            for i in 0..j {
-                let s = simd.splat_f64s(t[i][j]);
-                for v in 0..V {
-                    x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
+            for i in j..W {
+                d[i][j] = l[j * ld + at + i];
+                if i > j {
+                    d[j][i] = u[j * ld + at + i];
                 }
             }
-            let s = simd.splat_f64s(scale[j]);
-            for v in 0..V {
-                x[j][v] = simd.mul_f64s(x[j][v], s);
+        }
+        for k in 0..W {
+            let pivot = d[k][k];
+            let usable = pivot.abs() > TINY_PIVOT && pivot.is_finite();
+            if !usable {
+                return false;
+            }
+            let reciprocal = 1.0 / pivot;
+            let row = d[k];
+            for i in k + 1..W {
+                let f = d[i][k] * reciprocal;
+                d[i][k] = f;
+                for j in k + 1..W {
+                    d[i][j] -= f * row[j];
+                }
             }
         }
-        store::<S, V, W>(&mut c[r..], ld, x);
+        for j in 0..W {
+            l[j * ld + at + j] = 1.0 / d[j][j];
+            u[j * ld + at + j] = d[j][j];
+            for i in j + 1..W {
+                l[j * ld + at + i] = d[i][j];
+                u[j * ld + at + i] = d[j][i];
+            }
+        }
+        let below = at + LANE..self.end;
+        let (for_l, for_u) = Triangle::both(|i, j| d[i][j]);
+        solve_rows::<S, W, true>(
+            simd,
+            at,
+            l_done.below(LANE),
+            u_done,
+            l,
+            (ld, below.clone()),
+            &for_l,
+        );
+        solve_rows::<S, W, true>(simd, at, u_done.below(LANE), l_done, u, (ld, below), &for_u);
+        true
+    }
+}
+
+/// An upper triangular matrix, its diagonal inverted apart.
+struct Triangle<const W: usize> {
+    above: [[f64; W]; W],
+    scale: [f64; W],
+}
+
+impl<const W: usize> Triangle<W> {
+    /// From a square that holds unit-lower L and U: what the rows of the L half are solved
+    /// with (U), and those of the U half (Lᵀ).
+    #[inline(always)]
+    fn both(d: impl Fn(usize, usize) -> f64) -> (Triangle<W>, Triangle<W>) {
+        let mut u = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        let mut l = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        for j in 0..W {
+            u.scale[j] = 1.0 / d(j, j);
+            for i in 0..j {
+                u.above[i][j] = d(i, j);
+                l.above[i][j] = d(j, i);
+            }
+        }
+        (u, l)
+    }
+}
+
+/// C ← (C − A Bᵀ) T⁻¹ for `rows` of the W columns of C, over `k` columns of A and B; without
+/// T⁻¹ unless `SOLVE`.
+#[inline(always)]
+fn solve_rows<S: Simd, const W: usize, const SOLVE: bool>(
+    simd: S,
+    k: usize,
+    a: Operand<'_>,
+    b: Operand<'_>,
+    c: &mut [f64],
+    (ld, rows): (usize, Range<usize>),
+    t: &Triangle<W>,
+) {
+    let count = rows.end.saturating_sub(rows.start);
+    by_rows!(S, count, (1, 2, 2), |r, V| {
+        let x = load::<S, V, W>(simd, &c[rows.start + r..], ld);
+        let mut x = tile::<S, V, W>(simd, k, a.below(r), b, x);
+        if SOLVE {
+            for j in 0..W {
+                for i in 0..j {
+                    let s = simd.splat_f64s(t.above[i][j]);
+                    for v in 0..V {
+                        x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
+                    }
+                }
+                let s = simd.splat_f64s(t.scale[j]);
+                for v in 0..V {
+                    x[j][v] = simd.mul_f64s(x[j][v], s);
+                }
+            }
+        }
+        store::<S, V, W>(&mut c[rows.start + r..], ld, x);
     });
+}
+
+/// The rows that `Eliminate` left, of one half and the same columns.
+pub(super) struct SolveRows<'a> {
+    pub half: &'a mut [f64],
+    pub ld: usize,
+    pub columns: Range<usize>,
+    pub rows: Range<usize>,
+    /// Copies of the rows of the square of both halves, all columns up to the last: of the
+    /// half that these rows belong to, and of the other.
+    pub own: Operand<'a>,
+    pub other: Operand<'a>,
+    /// The half is that of L.
+    pub lower: bool,
+}
+
+impl WithSimd for SolveRows<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        for at in self.columns.clone().step_by(PANEL) {
+            match self.columns.end - at {
+                1 => self.panel::<S, 1>(simd, at),
+                2 => self.panel::<S, 2>(simd, at),
+                3 => self.panel::<S, 3>(simd, at),
+                4 => self.panel::<S, 4>(simd, at),
+                5 => self.panel::<S, 5>(simd, at),
+                6 => self.panel::<S, 6>(simd, at),
+                7 => self.panel::<S, 7>(simd, at),
+                _ => self.panel::<S, 8>(simd, at),
+            }
+        }
+    }
+}
+
+impl SolveRows<'_> {
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
+        let (ld, row) = (self.ld, at - self.columns.start);
+        let (done, now) = self.half.split_at_mut(at * ld);
+        let a = Operand { data: done, ld, row: self.rows.start };
+        let (l, u) = if self.lower { (self.own, self.other) } else { (self.other, self.own) };
+        let element = |o: Operand<'_>, i: usize, j: usize| o.data[(at + j) * o.ld + row + i];
+        let (for_l, for_u) =
+            Triangle::both(|i, j| if i > j { element(l, i, j) } else { element(u, j, i) });
+        let t = if self.lower { for_l } else { for_u };
+        let b = self.other.below(row);
+        solve_rows::<S, W, true>(simd, at, a, b, now, (ld, self.rows.clone()), &t);
+    }
 }
 
 /// Where a group of `LANE` columns starts in one half of a contribution block.

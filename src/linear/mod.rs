@@ -14,6 +14,7 @@ mod solve;
 mod substitute;
 mod supernode;
 mod symbolic;
+mod wide;
 
 pub use block::*;
 pub use bordered::{Border, BorderedSolver, solve_bordered};

@@ -21,7 +21,7 @@ pub(super) struct Supernode {
 fn front_time(p: usize, c: usize) -> f64 {
     let (pp, cc) = (padded(p), padded(c));
     let memory = 2 * p * (pp + cc) + 2 * cc * cc;
-    250.0 + 0.15 * memory as f64 + flops(p.div_ceil(4) * 4, cc) / 40.0
+    300.0 + 0.25 * memory as f64 + flops(p.div_ceil(4) * 4, cc) / 40.0
 }
 
 /// Elimination order made a postorder, and the supernodes in it.

@@ -9,6 +9,7 @@ use std::ops::Range;
 use super::block::BlockPattern;
 use super::ordering::{Graph, nested_dissection};
 use super::supernode::{Supernode, supernodes};
+use super::wide::workspace;
 
 /// Rows of fronts come in groups of this many (one vector of the widest instruction set).
 pub(super) const LANE: usize = 8;
@@ -16,6 +17,8 @@ pub(super) const LANE: usize = 8;
 const PARALLEL_FLOPS: f64 = 2e6;
 /// nor one below this part of the whole: workspaces of parallel subtrees are disjoint.
 const PARALLEL_SHARE: f64 = 1.0 / 16.0;
+/// A front above this many flops is worth two threads.
+const WIDE_FLOPS: f64 = 4e6;
 
 pub(super) fn padded(n: usize) -> usize {
     n.div_ceil(LANE) * LANE
@@ -50,6 +53,8 @@ pub(super) struct Front {
     pub leftmost: usize,
     /// Children's subtrees run in parallel.
     pub parallel: bool,
+    /// Large enough for two threads of its own.
+    pub wide: bool,
 }
 
 /// `len` rows of a child's rest from `from` go to rows of the parent from `to`.
@@ -178,6 +183,7 @@ impl Symbolic {
                 region_len: 0,
                 leftmost: 0,
                 parallel: false,
+                wide: flops(pivots, rest) > WIDE_FLOPS,
             });
             first += pivots;
             self.factor_len += 2 * rows * pivots;
@@ -211,7 +217,9 @@ impl Symbolic {
                 end = end.max(at + child.region_len);
                 at += if parallel { child.region_len } else { 2 * child.half };
             }
-            self.fronts[s].region_len = 2 * self.fronts[s].half + end;
+            let front = &mut self.fronts[s];
+            let own = if front.wide { workspace(front.pivots) } else { 0 };
+            front.region_len = 2 * front.half + end + own;
             match nodes[s].parent {
                 Some(parent) => {
                     kids[parent].push(s as u32);
