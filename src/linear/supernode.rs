@@ -99,8 +99,8 @@ fn fundamental(graph: &Graph, order: &[u32], position: &[u32]) -> Vec<Group> {
 fn amalgamate(mut groups: Vec<Group>, block: usize) -> Vec<Group> {
     let count = groups.len();
     let mut kids: Vec<Vec<usize>> = vec![Vec::new(); count];
-    for g in 0..count {
-        if let Some(parent) = groups[g].parent {
+    for (g, group) in groups.iter().enumerate() {
+        if let Some(parent) = group.parent {
             kids[parent].push(g);
         }
     }
@@ -148,8 +148,8 @@ fn postorder(groups: Vec<Group>, order: Vec<u32>) -> (Vec<u32>, Vec<Supernode>) 
     let count = groups.len();
     let mut kids: Vec<Vec<usize>> = vec![Vec::new(); count];
     let mut stack: Vec<(usize, bool)> = Vec::new();
-    for g in 0..count {
-        match groups[g].parent {
+    for (g, group) in groups.iter().enumerate() {
+        match group.parent {
             Some(parent) => kids[parent].push(g),
             None => stack.push((g, false)),
         }

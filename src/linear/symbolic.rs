@@ -235,14 +235,14 @@ impl Symbolic {
 
     fn add_runs(&mut self, nodes: &[Supernode]) {
         let b = self.block;
-        for s in 0..nodes.len() {
+        for (s, node) in nodes.iter().enumerate() {
             let start = self.runs.len();
-            if let Some(parent) = nodes[s].parent {
+            if let Some(parent) = node.parent {
                 let p = &self.fronts[parent];
                 let theirs = &self.rest_nodes[p.rest_nodes.clone()];
                 let (first, pivots) = (p.first / b, p.pivots / b);
                 let mut at = 0;
-                for (k, &node) in nodes[s].rest.iter().enumerate() {
+                for (k, &node) in node.rest.iter().enumerate() {
                     let to = if (node as usize) < first + pivots {
                         (node as usize - first) * b
                     } else {
