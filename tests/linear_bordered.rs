@@ -114,13 +114,13 @@ fn several_right_hand_sides_and_badly_scaled_borders() {
     let n = a.pattern.rows * 3;
     let mut edges = border(n, 3, 7);
     let sizes = [1e-15, 1.0, 1e12];
-    for k in 0..3 {
+    for (k, size) in sizes.into_iter().enumerate() {
         // Columns as large as the rows they are in, rows in units of their own.
         edges.rows[k].iter_mut().enumerate().for_each(|(i, v)| {
-            *v *= sizes[k] * if i % 3 == 0 { 1.0 } else { 1e-16 };
+            *v *= size * if i % 3 == 0 { 1.0 } else { 1e-16 };
         });
         for (i, v) in edges.columns[k].iter_mut().enumerate() {
-            *v *= 1e-3 / sizes[k] * if i % 3 == 0 { 1.0 } else { 1e15 };
+            *v *= 1e-3 / size * if i % 3 == 0 { 1.0 } else { 1e15 };
         }
     }
     let mut solver = DirectSolver::new(a.pattern.clone()).unwrap();
