@@ -195,7 +195,10 @@ fn put<S: Simd, const ADD: bool>(simd: S, to: &mut [f64], from: &[f64]) {
 #[inline(always)]
 fn zero<S: Simd>(simd: S, to: &mut [f64]) {
     let (to, end) = S::as_mut_simd_f64s(to);
-    to.fill(simd.splat_f64s(0.0));
+    for t in to {
+        // SAFETY: a plain store to a reference; `fill` would call memset for a few numbers.
+        unsafe { std::ptr::write_volatile(t, simd.splat_f64s(0.0)) };
+    }
     if !end.is_empty() {
         // SAFETY: the mask admits as many numbers as the slice holds.
         unsafe {
