@@ -49,8 +49,8 @@ fn main() {
         let symbolic = Arc::new(Symbolic::new(&a.pattern));
         let analysis = start.elapsed().as_secs_f64() * 1e3;
         let mut solver = DirectSolver::with_symbolic(a.pattern.clone(), symbolic.clone());
-        let lu1 = one.install(|| least(20, || solver.factor(&a).unwrap()));
-        let lu2 = two.install(|| least(20, || solver.factor(&a).unwrap()));
+        let lu1 = one.install(|| least(40, || solver.factor(&a).unwrap()));
+        let lu2 = two.install(|| least(40, || solver.factor(&a).unwrap()));
         let b = vector(n, 1);
         let mut x = b.clone();
         let mut error = 0.0;

@@ -6,9 +6,11 @@
 use pulp::Arch;
 
 use super::block::BlockMatrix;
-use super::kernel::{Contribution, Eliminate, ExtendAdd};
+use super::extend::{Clear, Extend, Target};
+use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
 use super::symbolic::{Front, Half, Symbolic};
+use super::wide::{eliminate_wide, workspace};
 
 /// What a factorization met.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -125,14 +127,19 @@ impl Numeric<'_> {
     }
 
     /// Assemble and eliminate one front.
-    fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &[f64]) -> Met {
+    fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
         let (lower, upper) = store.factor.split_at_mut(front.rows * front.pivots);
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
         let (pivots, ld) = (front.pivots, front.rows);
         let rest_row = ld - self.rest(front);
-        let good = self.arch.dispatch(Eliminate { lower, upper, pivots, ld });
+        let good = if front.wide {
+            let scratch = work.len() - workspace(pivots);
+            eliminate_wide(self.arch, (lower, upper), pivots, ld, &mut work[scratch..])
+        } else {
+            self.arch.dispatch(Eliminate { lower, upper, ld, columns: 0..pivots, end: ld })
+        };
         store.exchanged[0] = !good;
         if !good {
             // The front was overwritten: build it again.
@@ -144,11 +151,18 @@ impl Numeric<'_> {
             let fresh = front.children.is_empty();
             let rest = self.rest(front);
             let (low, up) = out.split_at_mut(front.half);
-            let (l, u) = (&lower[rest_row..], &upper[rest_row..]);
-            let product =
-                |lower, upper, out| Contribution { lower, upper, pivots, ld, rest, out, fresh };
-            self.arch.dispatch(product(l, u, low));
-            self.arch.dispatch(product(u, l, up));
+            let (l, u) = (&*lower, &*upper);
+            let product = |lower, upper, out| {
+                let row = rest_row;
+                let op = Contribution { lower, upper, row, pivots, ld, rest, out, fresh };
+                self.arch.dispatch(op);
+            };
+            if front.wide {
+                rayon::join(|| product(l, u, low), || product(u, l, up));
+            } else {
+                product(l, u, low);
+                product(u, l, up);
+            }
         }
         met
     }
@@ -159,35 +173,36 @@ impl Numeric<'_> {
     }
 
     fn assemble(&self, front: &Front, l: &mut [f64], u: &mut [f64], out: &mut [f64], work: &[f64]) {
-        l.fill(0.0);
-        u.fill(0.0);
+        let rest = self.rest(front);
+        let (out_lower, out_upper) = out.split_at_mut(front.half);
+        let mut target = Target {
+            lower: l,
+            upper: u,
+            pivots: front.pivots,
+            ld: front.rows,
+            out_lower,
+            out_upper,
+            rest_row: front.rows - rest,
+            rest,
+        };
+        for (k, &c) in self.symbolic.children[front.children.clone()].iter().enumerate() {
+            let child = &self.symbolic.fronts[c as usize];
+            self.arch.dispatch(Extend {
+                child: &work[child.region..child.region + 2 * child.half],
+                child_rest: self.rest(child),
+                runs: &self.symbolic.runs[child.runs.clone()],
+                target: target.again(),
+                first: k == 0,
+            });
+        }
+        if front.children.is_empty() {
+            self.arch.dispatch(Clear { target: target.again(), pivots_only: true });
+        }
         match self.symbolic.block {
             1 => self.entries::<1>(front, l, u),
             3 => self.entries::<3>(front, l, u),
             4 => self.entries::<4>(front, l, u),
             _ => self.entries::<0>(front, l, u),
-        }
-        if front.children.is_empty() {
-            return;
-        }
-        out.fill(0.0);
-        let rest = self.rest(front);
-        let (out_lower, out_upper) = out.split_at_mut(front.half);
-        for &c in &self.symbolic.children[front.children.clone()] {
-            let child = &self.symbolic.fronts[c as usize];
-            self.arch.dispatch(ExtendAdd {
-                child: &work[child.region..child.region + 2 * child.half],
-                child_rest: self.rest(child),
-                runs: &self.symbolic.runs[child.runs.clone()],
-                lower: l,
-                upper: u,
-                pivots: front.pivots,
-                ld: front.rows,
-                out_lower,
-                out_upper,
-                rest_row: front.rows - rest,
-                rest,
-            });
         }
     }
 
@@ -206,7 +221,7 @@ impl Numeric<'_> {
                     for j in 0..b {
                         let column = &mut l[to + j * ld..][..b];
                         for i in 0..b {
-                            column[i] = v[i * b + j] * r[i] * c[j];
+                            column[i] += v[i * b + j] * r[i] * c[j];
                         }
                     }
                 }
@@ -214,15 +229,15 @@ impl Numeric<'_> {
                     for i in 0..b {
                         let column = &mut u[to + i * ld..][..b];
                         for j in 0..b {
-                            column[j] = v[i * b + j] * r[i] * c[j];
+                            column[j] += v[i * b + j] * r[i] * c[j];
                         }
                     }
                 }
                 Half::Both => {
                     for k in 0..b {
                         for m in k..b {
-                            l[to + k * ld + m] = v[m * b + k] * r[m] * c[k];
-                            u[to + k * ld + m] = v[k * b + m] * r[k] * c[m];
+                            l[to + k * ld + m] += v[m * b + k] * r[m] * c[k];
+                            u[to + k * ld + m] += v[k * b + m] * r[k] * c[m];
                         }
                     }
                 }

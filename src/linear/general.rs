@@ -8,14 +8,16 @@ use faer::sparse::linalg::solvers::{Lu, SymbolicLu};
 use faer::sparse::{SparseColMat, SymbolicSparseColMat};
 
 use super::block::{BlockMatrix, BlockPattern, LinearError};
+use super::bordered::Border;
+use super::scale::power;
 
-/// General-purpose LU of one pattern.
+/// General-purpose LU of one pattern, or of one bordered matrix.
 pub struct GeneralLu {
     pattern: Arc<BlockPattern>,
     symbolic: SymbolicLu<usize>,
-    /// CSC structure and, for each entry, its index in `BlockMatrix::values`.
-    col_start: Vec<usize>,
-    row_index: Vec<usize>,
+    /// CSC structure and, for each entry, its index in `BlockMatrix::values` followed by the
+    /// border's values.
+    structure: SymbolicSparseColMat<usize>,
     source: Vec<usize>,
     scale: Vec<f64>,
     lu: Option<Lu<usize, f64>>,
@@ -26,73 +28,79 @@ const FAILED: LinearError = LinearError::Singular { backward_error: 1.0, row: 0,
 impl GeneralLu {
     /// Symbolic analysis.
     pub fn new(pattern: Arc<BlockPattern>) -> Result<GeneralLu, LinearError> {
+        GeneralLu::analyse(pattern, &[], 0)
+    }
+
+    /// Analysis and factorization of a matrix with its border.
+    pub(super) fn bordered(
+        matrix: &BlockMatrix,
+        border: &Border,
+    ) -> Result<GeneralLu, LinearError> {
+        let n = matrix.pattern.rows * matrix.pattern.block;
+        let m = border.columns.len();
+        let mut extra = Vec::new();
+        let mut values = matrix.values.clone();
+        for k in 0..m {
+            extra.extend((0..n).map(|i| (i, n + k)));
+            values.extend(&border.columns[k]);
+            extra.extend((0..n).map(|j| (n + k, j)));
+            values.extend(&border.rows[k]);
+            extra.extend((0..m).map(|j| (n + k, n + j)));
+            values.extend(&border.corner[k * m..(k + 1) * m]);
+        }
+        let mut lu = GeneralLu::analyse(matrix.pattern.clone(), &extra, m)?;
+        lu.factor_values(&values)?;
+        Ok(lu)
+    }
+
+    /// `extra`: (row, column) of entries beside the blocks, in `m` more rows and columns.
+    fn analyse(
+        pattern: Arc<BlockPattern>,
+        extra: &[(usize, usize)],
+        m: usize,
+    ) -> Result<GeneralLu, LinearError> {
         let b = pattern.block;
-        let n = pattern.rows * b;
-        let mut count = vec![0usize; n + 1];
-        for &c in &pattern.columns {
-            for j in 0..b {
-                count[c as usize * b + j + 1] += b;
-            }
-        }
-        for c in 0..n {
-            count[c + 1] += count[c];
-        }
-        let (mut row_index, mut source) = (vec![0; count[n]], vec![0; count[n]]);
-        let mut fill = count.clone();
+        let n = pattern.rows * b + m;
+        let mut entries = Vec::with_capacity(pattern.columns.len() * b * b + extra.len());
         for r in 0..pattern.rows {
             for k in pattern.start[r]..pattern.start[r + 1] {
                 let c = pattern.columns[k] as usize;
-                for j in 0..b {
-                    for i in 0..b {
-                        let at = &mut fill[c * b + j];
-                        row_index[*at] = r * b + i;
-                        source[*at] = k * b * b + i * b + j;
-                        *at += 1;
-                    }
-                }
+                entries.extend((0..b * b).map(|e| (r * b + e / b, c * b + e % b)));
             }
         }
-        let structure =
-            SymbolicSparseColMat::new_checked(n, n, count.clone(), None, row_index.clone());
+        entries.extend_from_slice(extra);
+        let mut source: Vec<usize> = (0..entries.len()).collect();
+        source.sort_unstable_by_key(|&k| (entries[k].1, entries[k].0));
+        let mut start = vec![0; n + 1];
+        entries.iter().for_each(|e| start[e.1 + 1] += 1);
+        for c in 0..n {
+            start[c + 1] += start[c];
+        }
+        let rows = source.iter().map(|&k| entries[k].0).collect();
+        let structure = SymbolicSparseColMat::new_checked(n, n, start, None, rows);
         let symbolic = SymbolicLu::try_new(structure.as_ref()).map_err(|_| FAILED)?;
         let scale = vec![1.0; n];
-        Ok(GeneralLu { pattern, symbolic, col_start: count, row_index, source, scale, lu: None })
+        Ok(GeneralLu { pattern, symbolic, structure, source, scale, lu: None })
     }
 
     /// Numeric factorization of the row-scaled matrix.
     pub fn factor(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
-        let b = self.pattern.block;
-        let n = self.pattern.rows * b;
+        self.factor_values(&matrix.values)
+    }
+
+    fn factor_values(&mut self, values: &[f64]) -> Result<(), LinearError> {
         self.lu = None;
-        for r in 0..self.pattern.rows {
-            for i in 0..b {
-                let mut m = 0.0f64;
-                for k in self.pattern.start[r]..self.pattern.start[r + 1] {
-                    for j in 0..b {
-                        let v = matrix.values[k * b * b + i * b + j].abs();
-                        if !v.is_finite() {
-                            return Err(LinearError::NotFinite { row: r });
-                        }
-                        m = m.max(v);
-                    }
-                }
-                self.scale[r * b + i] = if m > 0.0 { 1.0 / m } else { 1.0 };
+        self.scale.fill(0.0);
+        let rows = self.structure.row_idx();
+        for (&k, &r) in self.source.iter().zip(rows) {
+            if !values[k].is_finite() {
+                return Err(LinearError::NotFinite { row: r / self.pattern.block });
             }
+            self.scale[r] = self.scale[r].max(values[k].abs());
         }
-        let values: Vec<f64> = self
-            .source
-            .iter()
-            .zip(&self.row_index)
-            .map(|(&s, &r)| matrix.values[s] * self.scale[r])
-            .collect();
-        let structure = SymbolicSparseColMat::new_checked(
-            n,
-            n,
-            self.col_start.clone(),
-            None,
-            self.row_index.clone(),
-        );
-        let a = SparseColMat::new(structure, values);
+        self.scale.iter_mut().for_each(|s| *s = power(*s));
+        let scaled = self.source.iter().zip(rows).map(|(&k, &r)| values[k] * self.scale[r]);
+        let a = SparseColMat::new(self.structure.clone(), scaled.collect());
         let lu =
             Lu::try_new_with_symbolic(self.symbolic.clone(), a.as_ref()).map_err(|_| FAILED)?;
         self.lu = Some(lu);

@@ -4,9 +4,14 @@
 //! All matrices are stored by columns. Every product has the form C −= A Bᵀ with A and B
 //! columns of the two halves of one front, so that vectors run along columns only.
 
+// Loops over registers index several arrays alike; iterators would hide that.
+#![allow(clippy::needless_range_loop, clippy::manual_memcpy)]
+
+use std::ops::Range;
+
 use pulp::{Arch, Simd, WithSimd};
 
-use super::symbolic::{LANE, Run};
+use super::symbolic::LANE;
 
 /// A pivot below this (of a matrix scaled to entries of at most 1) is taken for zero.
 pub(super) const TINY_PIVOT: f64 = 1e-14;
@@ -14,26 +19,44 @@ pub(super) const TINY_PIVOT: f64 = 1e-14;
 /// Pivots that are factored at once; panels begin at multiples of `LANE`.
 const PANEL: usize = LANE;
 
+/// Columns of length `ld`, from row `row` on.
+#[derive(Clone, Copy)]
+pub(super) struct Operand<'a> {
+    pub data: &'a [f64],
+    pub ld: usize,
+    pub row: usize,
+}
+
+impl Operand<'_> {
+    /// From `rows` further down.
+    #[inline(always)]
+    fn below(self, rows: usize) -> Self {
+        Operand { row: self.row + rows, ..self }
+    }
+}
+
 /// C − A Bᵀ for a tile of V vectors times N columns, over `k` columns of A and B.
 #[inline(always)]
 fn tile<S: Simd, const V: usize, const N: usize>(
     simd: S,
     k: usize,
-    (a, b, ld): (&[f64], &[f64], usize),
+    a: Operand<'_>,
+    b: Operand<'_>,
     mut c: [[S::f64s; V]; N],
 ) -> [[S::f64s; V]; N] {
     let rows = V * S::F64_LANES;
-    let mut at = 0;
+    let (mut a_at, mut b_at) = (a.row, b.row);
     for _ in 0..k {
-        let x = S::as_simd_f64s(&a[at..at + rows]).0;
-        let y = &b[at..at + N];
+        let x = S::as_simd_f64s(&a.data[a_at..a_at + rows]).0;
+        let y = &b.data[b_at..b_at + N];
         for j in 0..N {
             let s = simd.splat_f64s(y[j]);
             for v in 0..V {
                 c[j][v] = simd.negate_mul_add_e_f64s(x[v], s, c[j][v]);
             }
         }
-        at += ld;
+        a_at += a.ld;
+        b_at += b.ld;
     }
     c
 }
@@ -112,9 +135,10 @@ macro_rules! by_rows {
 /// Contribution block −L U of a front (added to what is there unless `fresh`): both halves,
 /// each by groups of `LANE` columns, rows from the diagonal down.
 pub(super) struct Contribution<'a> {
-    /// L and U half from the first row of the rest on.
+    /// L and U half, and the first row of the rest.
     pub lower: &'a [f64],
     pub upper: &'a [f64],
+    pub row: usize,
     pub pivots: usize,
     pub ld: usize,
     /// Rows of the rest, padded.
@@ -135,13 +159,14 @@ impl WithSimd for Contribution<'_> {
             let rows = self.rest - top;
             let (block, below) = out.split_at_mut(LANE * rows);
             out = below;
-            let (a, b) = (&self.lower[top..], &self.upper[top..]);
+            let a = Operand { data: self.lower, ld, row: self.row + top };
+            let b = Operand { data: self.upper, ld, row: self.row + top };
             if S::F64_LANES == 8 {
                 by_rows!(S, rows, (1, 1, 1), |r, V| {
                     let c = &mut block[r..];
                     let zero = [[simd.splat_f64s(0.0); V]; 8];
                     let t = if self.fresh { zero } else { load::<S, V, 8>(simd, c, rows) };
-                    let t = tile::<S, V, 8>(simd, k, (&a[r..], b, ld), t);
+                    let t = tile::<S, V, 8>(simd, k, a.below(r), b, t);
                     store::<S, V, 8>(c, rows, t);
                 });
             } else {
@@ -150,7 +175,7 @@ impl WithSimd for Contribution<'_> {
                         let c = &mut block[r + half * rows..];
                         let zero = [[simd.splat_f64s(0.0); V]; 4];
                         let t = if self.fresh { zero } else { load::<S, V, 4>(simd, c, rows) };
-                        let t = tile::<S, V, 4>(simd, k, (&a[r..], &b[half..], ld), t);
+                        let t = tile::<S, V, 4>(simd, k, a.below(r), b.below(half), t);
                         store::<S, V, 4>(c, rows, t);
                     });
                 }
@@ -166,203 +191,205 @@ impl WithSimd for Contribution<'_> {
 pub(super) struct Eliminate<'a> {
     pub lower: &'a mut [f64],
     pub upper: &'a mut [f64],
-    pub pivots: usize,
     pub ld: usize,
+    /// Columns that are eliminated; those before them are done.
+    pub columns: Range<usize>,
+    /// Rows from here on are left for `SolveRows`.
+    pub end: usize,
 }
 
 impl WithSimd for Eliminate<'_> {
     type Output = bool;
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) -> bool {
-        let (l, u, ld) = (self.lower, self.upper, self.ld);
-        let mut at = 0;
-        while at < self.pivots {
-            let width = PANEL.min(self.pivots - at);
-            let good = match width {
-                8 => panel::<S, 8>(simd, at, l, u, ld),
-                7 => panel::<S, 7>(simd, at, l, u, ld),
-                6 => panel::<S, 6>(simd, at, l, u, ld),
-                5 => panel::<S, 5>(simd, at, l, u, ld),
-                4 => panel::<S, 4>(simd, at, l, u, ld),
-                3 => panel::<S, 3>(simd, at, l, u, ld),
-                2 => panel::<S, 2>(simd, at, l, u, ld),
-                _ => panel::<S, 1>(simd, at, l, u, ld),
+    fn with_simd<S: Simd>(mut self, simd: S) -> bool {
+        for at in self.columns.clone().step_by(PANEL) {
+            let good = match self.columns.end - at {
+                1 => self.panel::<S, 1>(simd, at),
+                2 => self.panel::<S, 2>(simd, at),
+                3 => self.panel::<S, 3>(simd, at),
+                4 => self.panel::<S, 4>(simd, at),
+                5 => self.panel::<S, 5>(simd, at),
+                6 => self.panel::<S, 6>(simd, at),
+                7 => self.panel::<S, 7>(simd, at),
+                _ => self.panel::<S, 8>(simd, at),
             };
             if !good {
                 return false;
             }
-            at += width;
         }
         true
     }
 }
 
-/// Columns at..at+W of both halves.
-#[inline(always)]
-fn panel<S: Simd, const W: usize>(
-    simd: S,
-    at: usize,
-    l: &mut [f64],
-    u: &mut [f64],
-    ld: usize,
-) -> bool {
-    let (l_done, l_now) = l.split_at_mut(at * ld);
-    let (u_done, u_now) = u.split_at_mut(at * ld);
-    // The square on the diagonal.
-    let from = at.min(l_done.len());
-    update::<S, W>(simd, at, (&l_done[from..], &u_done[from..]), ld, &mut l_now[at..]);
-    update::<S, W>(simd, at, (&u_done[from..], &l_done[from..]), ld, &mut u_now[at..]);
-    let mut d = [[0.0; W]; W];
-    for j in 0..W {
-        for i in j..W {
-            d[i][j] = l_now[j * ld + at + i];
-            if i > j {
-                d[j][i] = u_now[j * ld + at + i];
-            }
-        }
-    }
-    let mut reciprocal = [1.0; W];
-    for k in 0..W {
-        let pivot = d[k][k];
-        // Written so that a NaN is caught, too.
-        if !(pivot.abs() > TINY_PIVOT && pivot.is_finite()) {
-            return false;
-        }
-        reciprocal[k] = 1.0 / pivot;
-        let row = d[k];
-        for i in k + 1..W {
-            let f = d[i][k] * reciprocal[k];
-            d[i][k] = f;
-            for j in k + 1..W {
-                d[i][j] -= f * row[j];
-            }
-        }
-    }
-    for j in 0..W {
-        l_now[j * ld + at + j] = reciprocal[j];
-        u_now[j * ld + at + j] = d[j][j];
-        for i in j + 1..W {
-            l_now[j * ld + at + i] = d[i][j];
-            u_now[j * ld + at + i] = d[j][i];
-        }
-    }
-    // Rows below: L = X U⁻¹, Uᵀ = Y L⁻ᵀ.
-    let below = at + LANE;
-    let mut transposed = [[0.0; W]; W];
-    for i in 0..W {
+impl Eliminate<'_> {
+    /// Columns at..at+W of both halves.
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) -> bool {
+        let ld = self.ld;
+        let (l_done, l) = self.lower.split_at_mut(at * ld);
+        let (u_done, u) = self.upper.split_at_mut(at * ld);
+        let l_done = Operand { data: l_done, ld, row: at };
+        let u_done = Operand { data: u_done, ld, row: at };
+        // The square on the diagonal.
+        let none = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        let square = at..at + LANE;
+        solve_rows::<S, W, false>(simd, at, l_done, u_done, l, (ld, square.clone()), &none);
+        solve_rows::<S, W, false>(simd, at, u_done, l_done, u, (ld, square), &none);
+        let mut d = [[0.0; W]; W];
         for j in 0..W {
-            transposed[i][j] = d[j][i];
-        }
-    }
-    if below < ld {
-        let (rows, next) = (ld - below, below.min(l_done.len()));
-        let (a, b) = (&l_done[next..], &u_done[from..]);
-        solve_rows::<S, W>(simd, at, (a, b, ld), &mut l_now[below..], rows, &d, &reciprocal);
-        let (a, b) = (&u_done[next..], &l_done[from..]);
-        solve_rows::<S, W>(simd, at, (a, b, ld), &mut u_now[below..], rows, &transposed, &[1.0; W]);
-    }
-    true
-}
-
-/// One group of `LANE` rows: C −= A Bᵀ.
-#[inline(always)]
-fn update<S: Simd, const W: usize>(
-    simd: S,
-    k: usize,
-    (a, b): (&[f64], &[f64]),
-    ld: usize,
-    c: &mut [f64],
-) {
-    let rows = LANE;
-    by_rows!(S, rows, (1, 2, 2), |r, V| {
-        let t = load::<S, V, W>(simd, &c[r..], ld);
-        let t = tile::<S, V, W>(simd, k, (&a[r.min(a.len())..], b, ld), t);
-        store::<S, V, W>(&mut c[r..], ld, t);
-    });
-}
-
-/// C ← (C − A Bᵀ) T⁻¹ with T upper triangular, `scale` its inverted diagonal.
-#[inline(always)]
-fn solve_rows<S: Simd, const W: usize>(
-    simd: S,
-    k: usize,
-    (a, b, ld): (&[f64], &[f64], usize),
-    c: &mut [f64],
-    rows: usize,
-    t: &[[f64; W]; W],
-    scale: &[f64; W],
-) {
-    by_rows!(S, rows, (1, 2, 2), |r, V| {
-        let x = load::<S, V, W>(simd, &c[r..], ld);
-        let mut x = tile::<S, V, W>(simd, k, (&a[r.min(a.len())..], b, ld), x);
-        for j in 0..W {
-            for i in 0..j {
-                let s = simd.splat_f64s(t[i][j]);
-                for v in 0..V {
-                    x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
+            for i in j..W {
+                d[i][j] = l[j * ld + at + i];
+                if i > j {
+                    d[j][i] = u[j * ld + at + i];
                 }
             }
-            let s = simd.splat_f64s(scale[j]);
-            for v in 0..V {
-                x[j][v] = simd.mul_f64s(x[j][v], s);
+        }
+        for k in 0..W {
+            let pivot = d[k][k];
+            let usable = pivot.abs() > TINY_PIVOT && pivot.is_finite();
+            if !usable {
+                return false;
+            }
+            let reciprocal = 1.0 / pivot;
+            let row = d[k];
+            for i in k + 1..W {
+                let f = d[i][k] * reciprocal;
+                d[i][k] = f;
+                for j in k + 1..W {
+                    d[i][j] -= f * row[j];
+                }
             }
         }
-        store::<S, V, W>(&mut c[r..], ld, x);
+        for j in 0..W {
+            l[j * ld + at + j] = 1.0 / d[j][j];
+            u[j * ld + at + j] = d[j][j];
+            for i in j + 1..W {
+                l[j * ld + at + i] = d[i][j];
+                u[j * ld + at + i] = d[j][i];
+            }
+        }
+        let below = at + LANE..self.end;
+        let (for_l, for_u) = Triangle::both(|i, j| d[i][j]);
+        solve_rows::<S, W, true>(
+            simd,
+            at,
+            l_done.below(LANE),
+            u_done,
+            l,
+            (ld, below.clone()),
+            &for_l,
+        );
+        solve_rows::<S, W, true>(simd, at, u_done.below(LANE), l_done, u, (ld, below), &for_u);
+        true
+    }
+}
+
+/// An upper triangular matrix, its diagonal inverted apart.
+struct Triangle<const W: usize> {
+    above: [[f64; W]; W],
+    scale: [f64; W],
+}
+
+impl<const W: usize> Triangle<W> {
+    /// From a square that holds unit-lower L and U: what the rows of the L half are solved
+    /// with (U), and those of the U half (Lᵀ).
+    #[inline(always)]
+    fn both(d: impl Fn(usize, usize) -> f64) -> (Triangle<W>, Triangle<W>) {
+        let mut u = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        let mut l = Triangle { above: [[0.0; W]; W], scale: [1.0; W] };
+        for j in 0..W {
+            u.scale[j] = 1.0 / d(j, j);
+            for i in 0..j {
+                u.above[i][j] = d(i, j);
+                l.above[i][j] = d(j, i);
+            }
+        }
+        (u, l)
+    }
+}
+
+/// C ← (C − A Bᵀ) T⁻¹ for `rows` of the W columns of C, over `k` columns of A and B; without
+/// T⁻¹ unless `SOLVE`.
+#[inline(always)]
+fn solve_rows<S: Simd, const W: usize, const SOLVE: bool>(
+    simd: S,
+    k: usize,
+    a: Operand<'_>,
+    b: Operand<'_>,
+    c: &mut [f64],
+    (ld, rows): (usize, Range<usize>),
+    t: &Triangle<W>,
+) {
+    let count = rows.end.saturating_sub(rows.start);
+    by_rows!(S, count, (1, 2, 2), |r, V| {
+        let x = load::<S, V, W>(simd, &c[rows.start + r..], ld);
+        let mut x = tile::<S, V, W>(simd, k, a.below(r), b, x);
+        if SOLVE {
+            for j in 0..W {
+                for i in 0..j {
+                    let s = simd.splat_f64s(t.above[i][j]);
+                    for v in 0..V {
+                        x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
+                    }
+                }
+                let s = simd.splat_f64s(t.scale[j]);
+                for v in 0..V {
+                    x[j][v] = simd.mul_f64s(x[j][v], s);
+                }
+            }
+        }
+        store::<S, V, W>(&mut c[rows.start + r..], ld, x);
     });
 }
 
-/// Add the contribution block of a child to its parent's halves and contribution.
-pub(super) struct ExtendAdd<'a> {
-    /// Both halves of the child's contribution, rows padded.
-    pub child: &'a [f64],
-    pub child_rest: usize,
-    pub runs: &'a [Run],
-    pub lower: &'a mut [f64],
-    pub upper: &'a mut [f64],
-    pub pivots: usize,
+/// The rows that `Eliminate` left, of one half and the same columns.
+pub(super) struct SolveRows<'a> {
+    pub half: &'a mut [f64],
     pub ld: usize,
-    pub out_lower: &'a mut [f64],
-    pub out_upper: &'a mut [f64],
-    /// First row and number of rows of the parent's rest, padded.
-    pub rest_row: usize,
-    pub rest: usize,
+    pub columns: Range<usize>,
+    pub rows: Range<usize>,
+    /// Copies of the rows of the square of both halves, all columns up to the last: of the
+    /// half that these rows belong to, and of the other.
+    pub own: Operand<'a>,
+    pub other: Operand<'a>,
+    /// The half is that of L.
+    pub lower: bool,
 }
 
-impl WithSimd for ExtendAdd<'_> {
+impl WithSimd for SolveRows<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let (lower, upper) = self.child.split_at(self.child.len() / 2);
-        for (k, run) in self.runs.iter().enumerate() {
-            for o in 0..run.len as usize {
-                let (j, q) = (run.from as usize + o, run.to as usize + o);
-                let group = j / LANE;
-                let rows = self.child_rest - group * LANE;
-                // Element (i, j) of the child is at source + i.
-                let source = group_start(group, self.child_rest) + (j % LANE) * rows;
-                let source = source - group * LANE;
-                let (dl, du, shift) = if q < self.pivots {
-                    let at = q * self.ld..(q + 1) * self.ld;
-                    (&mut self.lower[at.clone()], &mut self.upper[at], 0)
-                } else {
-                    let c = q - self.rest_row;
-                    let rows = self.rest - c / LANE * LANE;
-                    let at = group_start(c / LANE, self.rest) + (c % LANE) * rows;
-                    let shift = self.rest_row + c / LANE * LANE;
-                    let at = at..at + rows;
-                    (&mut self.out_lower[at.clone()], &mut self.out_upper[at], shift)
-                };
-                let first = Run { from: j as u32, len: run.len - o as u32, to: q as u32 };
-                for r in std::iter::once(&first).chain(&self.runs[k + 1..]) {
-                    let (from, to, len) =
-                        (source + r.from as usize, r.to as usize - shift, r.len as usize);
-                    add::<S>(simd, &mut dl[to..to + len], &lower[from..from + len]);
-                    add::<S>(simd, &mut du[to..to + len], &upper[from..from + len]);
-                }
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        for at in self.columns.clone().step_by(PANEL) {
+            match self.columns.end - at {
+                1 => self.panel::<S, 1>(simd, at),
+                2 => self.panel::<S, 2>(simd, at),
+                3 => self.panel::<S, 3>(simd, at),
+                4 => self.panel::<S, 4>(simd, at),
+                5 => self.panel::<S, 5>(simd, at),
+                6 => self.panel::<S, 6>(simd, at),
+                7 => self.panel::<S, 7>(simd, at),
+                _ => self.panel::<S, 8>(simd, at),
             }
         }
+    }
+}
+
+impl SolveRows<'_> {
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
+        let (ld, row) = (self.ld, at - self.columns.start);
+        let (done, now) = self.half.split_at_mut(at * ld);
+        let a = Operand { data: done, ld, row: self.rows.start };
+        let (l, u) = if self.lower { (self.own, self.other) } else { (self.other, self.own) };
+        let element = |o: Operand<'_>, i: usize, j: usize| o.data[(at + j) * o.ld + row + i];
+        let (for_l, for_u) =
+            Triangle::both(|i, j| if i > j { element(l, i, j) } else { element(u, j, i) });
+        let t = if self.lower { for_l } else { for_u };
+        let b = self.other.below(row);
+        solve_rows::<S, W, true>(simd, at, a, b, now, (ld, self.rows.clone()), &t);
     }
 }
 
@@ -370,143 +397,6 @@ impl WithSimd for ExtendAdd<'_> {
 #[inline(always)]
 pub(super) fn group_start(group: usize, rest: usize) -> usize {
     LANE * group * rest - LANE * LANE * (group * group.saturating_sub(1) / 2)
-}
-
-#[inline(always)]
-fn add<S: Simd>(simd: S, to: &mut [f64], from: &[f64]) {
-    let (to, to_tail) = S::as_mut_simd_f64s(to);
-    let (from, from_tail) = S::as_simd_f64s(from);
-    for (t, f) in to.iter_mut().zip(from) {
-        *t = simd.add_f64s(*t, *f);
-    }
-    if !to_tail.is_empty() {
-        let sum = simd.add_f64s(simd.partial_load_f64s(to_tail), simd.partial_load_f64s(from_tail));
-        simd.partial_store_f64s(to_tail, sum);
-    }
-}
-
-/// w −= L w over the columns of a front's half: the pivots' part of `w` is solved for, the
-/// rest receives its update. With `scale`, the half has its reciprocal diagonal there.
-pub(super) struct Forward<'a> {
-    pub half: &'a [f64],
-    pub scale: Option<&'a [f64]>,
-    pub pivots: usize,
-    pub ld: usize,
-    pub w: &'a mut [f64],
-}
-
-impl WithSimd for Forward<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let ld = self.ld;
-        let mut at = 0;
-        while at < self.pivots {
-            let width = LANE.min(self.pivots - at);
-            let columns = &self.half[at * ld..(at + width) * ld];
-            let mut z = [0.0; LANE];
-            for a in 0..width {
-                let mut x = self.w[at + a];
-                if let Some(scale) = self.scale {
-                    x *= scale[(at + a) * ld + at + a];
-                }
-                z[a] = x;
-                self.w[at + a] = x;
-                for i in a + 1..width {
-                    self.w[at + i] -= columns[a * ld + at + i] * x;
-                }
-            }
-            let w = &mut self.w[at + LANE..ld];
-            if width == LANE {
-                axpy::<S, LANE>(simd, &columns[at + LANE..], ld, w, &z);
-            } else {
-                for a in 0..width {
-                    axpy::<S, 1>(simd, &columns[a * ld + at + LANE..], ld, w, &[z[a]]);
-                }
-            }
-            at += LANE;
-        }
-    }
-}
-
-#[inline(always)]
-fn axpy<S: Simd, const W: usize>(simd: S, a: &[f64], ld: usize, w: &mut [f64], z: &[f64; W]) {
-    if w.is_empty() {
-        return;
-    }
-    let rows = w.len();
-    let columns: [&[S::f64s]; W] =
-        std::array::from_fn(|j| S::as_simd_f64s(&a[j * ld..j * ld + rows]).0);
-    let z: [S::f64s; W] = std::array::from_fn(|j| simd.splat_f64s(z[j]));
-    for (i, w) in S::as_mut_simd_f64s(w).0.iter_mut().enumerate() {
-        let mut x = *w;
-        for j in 0..W {
-            x = simd.negate_mul_add_e_f64s(columns[j][i], z[j], x);
-        }
-        *w = x;
-    }
-}
-
-/// The reverse: pivots of `w` from the rest of `w`, with the transposed of a half.
-pub(super) struct Backward<'a> {
-    pub half: &'a [f64],
-    pub scale: Option<&'a [f64]>,
-    pub pivots: usize,
-    pub ld: usize,
-    pub w: &'a mut [f64],
-}
-
-impl WithSimd for Backward<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let ld = self.ld;
-        let mut end = self.pivots.div_ceil(LANE) * LANE;
-        while end > 0 {
-            let at = end - LANE;
-            let width = LANE.min(self.pivots - at);
-            let columns = &self.half[at * ld..(at + width) * ld];
-            let mut sum = [0.0; LANE];
-            let w = &self.w[end..ld];
-            if width == LANE {
-                sum = dots::<S, LANE>(simd, &columns[end..], ld, w);
-            } else if end < ld {
-                for a in 0..width {
-                    sum[a] = dots::<S, 1>(simd, &columns[a * ld + end..], ld, w)[0];
-                }
-            }
-            for a in (0..width).rev() {
-                let mut x = self.w[at + a] - sum[a];
-                for i in a + 1..width {
-                    x -= columns[a * ld + at + i] * self.w[at + i];
-                }
-                if let Some(scale) = self.scale {
-                    x *= scale[(at + a) * ld + at + a];
-                }
-                self.w[at + a] = x;
-            }
-            end = at;
-        }
-    }
-}
-
-#[inline(always)]
-fn dots<S: Simd, const W: usize>(simd: S, a: &[f64], ld: usize, w: &[f64]) -> [f64; W] {
-    if w.is_empty() {
-        return [0.0; W];
-    }
-    let rows = w.len();
-    let columns: [&[S::f64s]; W] =
-        std::array::from_fn(|j| S::as_simd_f64s(&a[j * ld..j * ld + rows]).0);
-    let mut sum = [simd.splat_f64s(0.0); W];
-    for (i, w) in S::as_simd_f64s(w).0.iter().enumerate() {
-        for j in 0..W {
-            sum[j] = simd.mul_add_e_f64s(columns[j][i], *w, sum[j]);
-        }
-    }
-    std::array::from_fn(|j| simd.reduce_sum_f64s(sum[j]))
 }
 
 /// The instruction set of this machine, detected once.

@@ -1,6 +1,9 @@
 //! Sparse direct solver for block systems.
 
+mod aligned;
 mod block;
+mod bordered;
+mod extend;
 mod front;
 mod general;
 mod kernel;
@@ -8,10 +11,13 @@ mod ordering;
 mod pivoted;
 mod scale;
 mod solve;
+mod substitute;
 mod supernode;
 mod symbolic;
+mod wide;
 
 pub use block::*;
+pub use bordered::{Border, BorderedSolver, solve_bordered};
 pub use general::GeneralLu;
 pub use solve::{DirectSolver, SolveInfo, SolverWork};
 pub use symbolic::Symbolic;

@@ -354,29 +354,25 @@ impl Cutter<'_> {
         if members.len() > 128 {
             return; // a clique, or nearly: any order
         }
-        let index = |w: u32| members.iter().position(|&m| m == w);
         let mut near = vec![0u128; nodes.len()];
-        for (k, &v) in nodes.iter().enumerate() {
-            for &w in self.graph.of_node(v) {
-                if let Some(at) = index(w) {
-                    near[k] |= 1 << at;
+        for (near, &v) in near.iter_mut().zip(nodes.iter()) {
+            for w in self.graph.of_node(v) {
+                if let Some(at) = members.iter().position(|m| m == w) {
+                    *near |= 1 << at;
                 }
             }
         }
-        let mut left: u128 = if nodes.len() == 128 { !0 } else { (1 << nodes.len()) - 1 };
+        let mut left: u128 = !0 >> (128 - nodes.len());
         for slot in nodes.iter_mut() {
-            let mut pick = left.trailing_zeros() as usize;
-            for k in pick..near.len() {
-                if left >> k & 1 == 1 && near[k].count_ones() < near[pick].count_ones() {
-                    pick = k;
-                }
-            }
+            let open = (0..near.len()).filter(|&k| left >> k & 1 == 1);
+            let Some(pick) = open.min_by_key(|&k| near[k].count_ones()) else { return };
             left &= !(1 << pick);
             *slot = members[pick];
+            // Its neighbours become a clique.
             let clique = near[pick];
-            for k in 0..near.len() {
-                if clique >> k & 1 == 1 && left >> k & 1 == 1 {
-                    near[k] = (near[k] | clique) & !(1 << k) & !(1 << pick);
+            for (k, near) in near.iter_mut().enumerate() {
+                if (clique & left) >> k & 1 == 1 {
+                    *near = (*near | clique) & !(1 << k) & !(1 << pick);
                 }
             }
         }

@@ -68,7 +68,7 @@ fn larger(a: f64, b: f64) -> f64 {
 }
 
 /// 2^−k such that x·2^−k is in [0.5, 1); 1 for zero.
-fn power(x: f64) -> f64 {
+pub(super) fn power(x: f64) -> f64 {
     if x == 0.0 {
         return 1.0;
     }
@@ -83,14 +83,14 @@ pub(super) struct Worst {
     pub unknown: usize,
 }
 
-/// r = b − A x (or b − Aᵀ x) and the componentwise backward error max |r|ᵢ/(|A||x| + |b|)ᵢ;
+/// r = b − A x − Σ bₖ yₖ (or with Aᵀ; the sum over the columns of a border) and the componentwise backward error max |r|ᵢ/(|A||x| + |b|)ᵢ;
 /// W. Oettli and W. Prager, Numer. Math. 6 (1964) 405. Denominators below 1e-30 of what the
 /// largest scaled unknown could make of the row do not count: there x is noise of zeros.
 pub(super) fn residual(
     matrix: &BlockMatrix,
     scaling: &Scaling,
     transposed: bool,
-    x: &[f64],
+    (x, border): (&[f64], &[(&[f64], f64)]),
     b: &[f64],
     (r, size): (&mut [f64], &mut [f64]),
 ) -> Worst {
@@ -104,6 +104,12 @@ pub(super) fn residual(
         (_, false) => subtract::<0>(matrix, x, r, size),
         (_, true) => subtract_transposed(matrix, x, r, size),
     }
+    for &(column, y) in border {
+        for ((r, size), c) in r.iter_mut().zip(size.iter_mut()).zip(column) {
+            *r -= c * y;
+            *size += (c * y).abs();
+        }
+    }
     let (rows, columns) = if transposed {
         (&scaling.columns, &scaling.rows)
     } else {
@@ -114,10 +120,14 @@ pub(super) fn residual(
     for (i, (r, size)) in r.iter().zip(size).enumerate() {
         let whole = *size + 1e-30 * largest / rows[i];
         let e = r.abs() / whole;
-        // Written so that a NaN is seen, unless it is 0/0.
-        if !(e <= worst.backward_error) && !(*r == 0.0 && whole == 0.0) {
-            let backward_error = if e.is_nan() { f64::INFINITY } else { e };
-            worst = Worst { backward_error, unknown: i };
+        // 0/0 is a row of zeros that is met; any other NaN is a failure.
+        let e = match e.is_nan() {
+            true if *r == 0.0 => 0.0,
+            true => f64::INFINITY,
+            false => e,
+        };
+        if e > worst.backward_error {
+            worst = Worst { backward_error: e, unknown: i };
         }
     }
     worst

@@ -5,18 +5,20 @@ use std::sync::Arc;
 
 use pulp::Arch;
 
+use super::aligned::Aligned;
 use super::block::{BlockMatrix, BlockPattern, LinearError};
 use super::front::{Met, Numeric, Store};
 use super::general::GeneralLu;
-use super::kernel::{Backward, Forward, machine};
+use super::kernel::machine;
 use super::scale::{Scaling, Worst, residual};
-use super::symbolic::{Symbolic, padded};
+use super::substitute::Factors;
+use super::symbolic::Symbolic;
 
 /// Refine while the backward error is above this.
-const WANTED: f64 = 1e-13;
+pub(super) const WANTED: f64 = 1e-13;
 /// Turn to the general-purpose LU above this.
-const ACCEPTED: f64 = 1e-8;
-const MOST_SWEEPS: u32 = 6;
+pub(super) const ACCEPTED: f64 = 1e-8;
+pub(super) const MOST_SWEEPS: u32 = 6;
 
 /// What one solve did.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -211,13 +213,13 @@ impl DirectSolver {
         if !self.general_ready {
             worst = self.sweeps(matrix, x, b, transposed, info, false);
         }
-        if !(worst.backward_error <= ACCEPTED) {
+        if worst.backward_error > ACCEPTED {
             self.prepare_general(matrix)?;
             x.copy_from_slice(b);
             self.apply_general(x, transposed);
             worst = self.sweeps(matrix, x, b, transposed, info, true);
         }
-        if !(worst.backward_error <= ACCEPTED) {
+        if worst.backward_error > ACCEPTED {
             return Err(self.singular(worst));
         }
         info.backward_error = info.backward_error.max(worst.backward_error);
@@ -235,7 +237,8 @@ impl DirectSolver {
     ) -> Worst {
         let mut r = std::mem::take(&mut self.residual);
         let measure = |x: &[f64], r: &mut [f64], solver: &mut DirectSolver| {
-            residual(matrix, &solver.scaling, transposed, x, b, (r, &mut solver.size))
+            let size = &mut solver.size;
+            residual(matrix, &solver.scaling, transposed, (x, &[]), b, (r, size))
         };
         let mut worst = measure(x, &mut r, self);
         for _ in 0..MOST_SWEEPS {
@@ -253,7 +256,7 @@ impl DirectSolver {
             }
             info.refinements += 1;
             let next = measure(x, &mut r, self);
-            if !(next.backward_error < worst.backward_error) {
+            if next.backward_error >= worst.backward_error {
                 x.copy_from_slice(&self.best);
                 break;
             }
@@ -296,6 +299,21 @@ impl DirectSolver {
         }
     }
 
+    /// Number of unknowns.
+    pub fn unknowns(&self) -> usize {
+        self.pattern.rows * self.pattern.block
+    }
+
+    /// A factorization is there.
+    pub fn is_factored(&self) -> bool {
+        self.factored
+    }
+
+    /// The scaling of the present matrix and workspace for the sizes of its rows.
+    pub(super) fn measures(&mut self) -> (&Scaling, &mut [f64]) {
+        (&self.scaling, &mut self.size)
+    }
+
     /// x ← A⁻¹ x (or A⁻ᵀ x) by the block factors, unrefined.
     pub(super) fn apply(&mut self, x: &mut [f64], columns: usize, transposed: bool) {
         let b = self.symbolic.block;
@@ -315,9 +333,14 @@ impl DirectSolver {
                 }
             }
         }
-        let mut w = std::mem::take(&mut self.front);
-        self.sweep_tree(&mut y[..columns * n], n, w.get_mut(), transposed);
-        self.front = w;
+        Factors {
+            symbolic: &self.symbolic,
+            factor: self.factor.get(),
+            exchange: &self.exchange,
+            exchanged: &self.exchanged,
+            arch: self.arch,
+        }
+        .substitute(&mut y[..columns * n], self.front.get_mut(), transposed);
         for (x, y) in x.chunks_exact_mut(n.max(1)).zip(y.chunks_exact(n.max(1))) {
             for (y, &node) in y.chunks_exact(b).zip(&self.symbolic.order) {
                 let at = node as usize * b;
@@ -327,93 +350,5 @@ impl DirectSolver {
             }
         }
         self.ordered = y;
-    }
-
-    /// Forward and backward substitution over the fronts, all columns at each front.
-    fn sweep_tree(&self, y: &mut [f64], n: usize, w: &mut [f64], transposed: bool) {
-        let b = self.symbolic.block;
-        for (s, f) in self.symbolic.fronts.iter().enumerate() {
-            let (lower, upper) = self.halves(s);
-            let (half, scale) = if transposed { (upper, Some(lower)) } else { (lower, None) };
-            let (w, spare) = w.split_at_mut(f.rows);
-            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
-            let rest_row = padded(f.pivots);
-            for y in y.chunks_exact_mut(n) {
-                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
-                w[f.pivots..].fill(0.0);
-                if self.exchanged[s] && !transposed {
-                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
-                    for (w, &e) in w.iter_mut().zip(&self.exchange[f.first..f.first + f.pivots]) {
-                        *w = spare[e as usize];
-                    }
-                }
-                self.arch.dispatch(Forward { half, scale, pivots: f.pivots, ld: f.rows, w });
-                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
-                for (w, &node) in w[rest_row..].chunks_exact(b).zip(rest) {
-                    let y = &mut y[node as usize * b..][..b];
-                    for i in 0..b {
-                        y[i] += w[i];
-                    }
-                }
-            }
-        }
-        for (s, f) in self.symbolic.fronts.iter().enumerate().rev() {
-            let (lower, upper) = self.halves(s);
-            let (half, scale) = if transposed { (lower, None) } else { (upper, Some(lower)) };
-            let (w, spare) = w.split_at_mut(f.rows);
-            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
-            let rest_row = padded(f.pivots);
-            for y in y.chunks_exact_mut(n) {
-                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
-                w[f.pivots..].fill(0.0);
-                for (w, &node) in w[rest_row..].chunks_exact_mut(b).zip(rest) {
-                    w.copy_from_slice(&y[node as usize * b..][..b]);
-                }
-                self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
-                if self.exchanged[s] && transposed {
-                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
-                    for (x, &e) in spare.iter().zip(&self.exchange[f.first..f.first + f.pivots]) {
-                        w[e as usize] = *x;
-                    }
-                }
-                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
-            }
-        }
-    }
-
-    fn halves(&self, s: usize) -> (&[f64], &[f64]) {
-        let f = &self.symbolic.fronts[s];
-        let len = f.rows * f.pivots;
-        self.factor.get()[f.factor..f.factor + 2 * len].split_at(len)
-    }
-}
-
-/// Numbers that begin at a cache line.
-#[derive(Default)]
-struct Aligned {
-    data: Vec<f64>,
-    start: usize,
-    len: usize,
-}
-
-impl Aligned {
-    fn zeros(len: usize) -> Aligned {
-        let data = vec![0.0; len + 7];
-        let start = (data.as_ptr() as usize).wrapping_neg() % 64 / 8;
-        Aligned { data, start, len }
-    }
-
-    fn resize(&mut self, len: usize) {
-        if self.len != len {
-            *self = Aligned::zeros(len);
-        }
-    }
-
-    fn get(&self) -> &[f64] {
-        &self.data[self.start..self.start + self.len]
-    }
-
-    fn get_mut(&mut self) -> &mut [f64] {
-        &mut self.data[self.start..self.start + self.len]
     }
 }

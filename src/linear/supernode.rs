@@ -21,7 +21,7 @@ pub(super) struct Supernode {
 fn front_time(p: usize, c: usize) -> f64 {
     let (pp, cc) = (padded(p), padded(c));
     let memory = 2 * p * (pp + cc) + 2 * cc * cc;
-    250.0 + 0.15 * memory as f64 + flops(p.div_ceil(4) * 4, cc) / 40.0
+    300.0 + 0.25 * memory as f64 + flops(p.div_ceil(4) * 4, cc) / 40.0
 }
 
 /// Elimination order made a postorder, and the supernodes in it.
@@ -99,8 +99,8 @@ fn fundamental(graph: &Graph, order: &[u32], position: &[u32]) -> Vec<Group> {
 fn amalgamate(mut groups: Vec<Group>, block: usize) -> Vec<Group> {
     let count = groups.len();
     let mut kids: Vec<Vec<usize>> = vec![Vec::new(); count];
-    for g in 0..count {
-        if let Some(parent) = groups[g].parent {
+    for (g, group) in groups.iter().enumerate() {
+        if let Some(parent) = group.parent {
             kids[parent].push(g);
         }
     }
@@ -148,8 +148,8 @@ fn postorder(groups: Vec<Group>, order: Vec<u32>) -> (Vec<u32>, Vec<Supernode>) 
     let count = groups.len();
     let mut kids: Vec<Vec<usize>> = vec![Vec::new(); count];
     let mut stack: Vec<(usize, bool)> = Vec::new();
-    for g in 0..count {
-        match groups[g].parent {
+    for (g, group) in groups.iter().enumerate() {
+        match group.parent {
             Some(parent) => kids[parent].push(g),
             None => stack.push((g, false)),
         }

@@ -9,11 +9,16 @@ use std::ops::Range;
 use super::block::BlockPattern;
 use super::ordering::{Graph, nested_dissection};
 use super::supernode::{Supernode, supernodes};
+use super::wide::workspace;
 
 /// Rows of fronts come in groups of this many (one vector of the widest instruction set).
 pub(super) const LANE: usize = 8;
-/// A subtree below this many flops is not worth a thread of its own.
-const PARALLEL_FLOPS: f64 = 3e6;
+/// A subtree below this many flops is not worth a thread of its own,
+const PARALLEL_FLOPS: f64 = 2e6;
+/// nor one below this part of the whole: workspaces of parallel subtrees are disjoint.
+const PARALLEL_SHARE: f64 = 1.0 / 16.0;
+/// A front above this many flops is worth two threads.
+const WIDE_FLOPS: f64 = 4e6;
 
 pub(super) fn padded(n: usize) -> usize {
     n.div_ceil(LANE) * LANE
@@ -48,6 +53,8 @@ pub(super) struct Front {
     pub leftmost: usize,
     /// Children's subtrees run in parallel.
     pub parallel: bool,
+    /// Large enough for two threads of its own.
+    pub wide: bool,
 }
 
 /// `len` rows of a child's rest from `from` go to rows of the parent from `to`.
@@ -176,6 +183,7 @@ impl Symbolic {
                 region_len: 0,
                 leftmost: 0,
                 parallel: false,
+                wide: flops(pivots, rest) > WIDE_FLOPS,
             });
             first += pivots;
             self.factor_len += 2 * rows * pivots;
@@ -190,12 +198,13 @@ impl Symbolic {
         let count = nodes.len();
         let mut kids: Vec<Vec<u32>> = vec![Vec::new(); count];
         let mut work: Vec<f64> = self.fronts.iter().map(|f| flops(f.pivots, f.rest)).collect();
+        let enough = PARALLEL_FLOPS.max(PARALLEL_SHARE * self.flops);
         for s in 0..count {
             self.fronts[s].leftmost =
                 kids[s].first().map_or(s, |&c| self.fronts[c as usize].leftmost);
             self.fronts[s].children = self.children.len()..self.children.len() + kids[s].len();
             self.children.extend_from_slice(&kids[s]);
-            let heavy = kids[s].iter().filter(|&&c| work[c as usize] > PARALLEL_FLOPS).count();
+            let heavy = kids[s].iter().filter(|&&c| work[c as usize] > enough).count();
             let parallel = heavy > 1;
             self.fronts[s].parallel = parallel;
             // Own contribution first, then the children's workspaces: one after the other if
@@ -208,7 +217,9 @@ impl Symbolic {
                 end = end.max(at + child.region_len);
                 at += if parallel { child.region_len } else { 2 * child.half };
             }
-            self.fronts[s].region_len = 2 * self.fronts[s].half + end;
+            let front = &mut self.fronts[s];
+            let own = if front.wide { workspace(front.pivots) } else { 0 };
+            front.region_len = 2 * front.half + end + own;
             match nodes[s].parent {
                 Some(parent) => {
                     kids[parent].push(s as u32);
@@ -224,14 +235,14 @@ impl Symbolic {
 
     fn add_runs(&mut self, nodes: &[Supernode]) {
         let b = self.block;
-        for s in 0..nodes.len() {
+        for (s, node) in nodes.iter().enumerate() {
             let start = self.runs.len();
-            if let Some(parent) = nodes[s].parent {
+            if let Some(parent) = node.parent {
                 let p = &self.fronts[parent];
                 let theirs = &self.rest_nodes[p.rest_nodes.clone()];
                 let (first, pivots) = (p.first / b, p.pivots / b);
                 let mut at = 0;
-                for (k, &node) in nodes[s].rest.iter().enumerate() {
+                for (k, &node) in node.rest.iter().enumerate() {
                     let to = if (node as usize) < first + pivots {
                         (node as usize - first) * b
                     } else {

@@ -1,0 +1,225 @@
+//! Systems with a few more equations and unknowns than the matrix has: terminals, arclength,
+//! folds.
+//!
+//! Block elimination with the factors of A, then refinement of the whole system. Block
+//! elimination alone loses digits where A is nearly singular (at a fold), refinement brings
+//! them back: W. Govaerts and J. Pryce, BIT 30 (1990) 490. What does not converge goes to a
+//! general-purpose LU of the whole.
+
+use nalgebra::{DMatrix, DVector, Dyn, FullPivLU};
+
+use super::block::{BlockMatrix, LinearError};
+use super::general::GeneralLu;
+use super::scale::{Worst, power, residual};
+use super::solve::{ACCEPTED, DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
+
+/// Borders of a matrix A of n unknowns: \[A B; C D\] with m more equations and unknowns.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Border {
+    /// B: m columns of length n.
+    pub columns: Vec<Vec<f64>>,
+    /// C: m rows of length n.
+    pub rows: Vec<Vec<f64>>,
+    /// D: m × m, row by row.
+    pub corner: Vec<f64>,
+}
+
+/// Solve \[A B; C D\] \[x; y\] = \[f; g\] in place, `solver` holding the factors of A. Shapes: f
+/// n, g m. Errors: no usable answer, values that are not finite (of the border: at row n).
+pub fn solve_bordered(
+    solver: &mut DirectSolver,
+    matrix: &BlockMatrix,
+    border: &Border,
+    rhs: &mut [f64],
+    rhs_border: &mut [f64],
+) -> Result<SolveInfo, LinearError> {
+    BorderedSolver::new(solver, matrix, border)?.solve(rhs, rhs_border)
+}
+
+/// A bordered system made ready for several right-hand sides.
+pub struct BorderedSolver<'a> {
+    solver: &'a mut DirectSolver,
+    matrix: &'a BlockMatrix,
+    border: &'a Border,
+    /// A⁻¹ B, column after column.
+    inverse: Vec<f64>,
+    /// Of R (D − C A⁻¹ B) S with the scalings R, S.
+    schur: FullPivLU<f64, Dyn, Dyn>,
+    row_scale: Vec<f64>,
+    column_scale: Vec<f64>,
+    general: Option<GeneralLu>,
+}
+
+impl<'a> BorderedSolver<'a> {
+    /// Solves with A for every border column.
+    pub fn new(
+        solver: &'a mut DirectSolver,
+        matrix: &'a BlockMatrix,
+        border: &'a Border,
+    ) -> Result<BorderedSolver<'a>, LinearError> {
+        let n = solver.unknowns();
+        let m = border.columns.len();
+        let fits = border.rows.len() == m
+            && border.corner.len() == m * m
+            && border.rows.iter().chain(&border.columns).all(|v| v.len() == n);
+        let finite = border.rows.iter().chain(&border.columns).flatten();
+        if !fits || !finite.chain(&border.corner).all(|v| v.is_finite()) {
+            return Err(LinearError::NotFinite { row: matrix.pattern.rows });
+        }
+        if !solver.is_factored() {
+            return Err(LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 });
+        }
+        let mut inverse = border.columns.concat();
+        solver.apply(&mut inverse, m, false);
+        let mut schur = DMatrix::from_fn(m, m, |i, j| {
+            border.corner[i * m + j] - dot(&border.rows[i], &inverse[j * n..(j + 1) * n])
+        });
+        let largest = |v: &mut dyn Iterator<Item = &f64>| {
+            let size = v.fold(0.0f64, |s, v| s.max(v.abs()));
+            if size.is_finite() { power(size) } else { 1.0 }
+        };
+        let row_scale: Vec<f64> = schur.row_iter().map(|r| largest(&mut r.iter())).collect();
+        for (mut row, s) in schur.row_iter_mut().zip(&row_scale) {
+            row *= *s;
+        }
+        let column_scale: Vec<f64> = schur.column_iter().map(|c| largest(&mut c.iter())).collect();
+        for (mut column, s) in schur.column_iter_mut().zip(&column_scale) {
+            column *= *s;
+        }
+        let schur = schur.full_piv_lu();
+        let general = None;
+        Ok(BorderedSolver {
+            solver,
+            matrix,
+            border,
+            inverse,
+            schur,
+            row_scale,
+            column_scale,
+            general,
+        })
+    }
+
+    /// Solve for one right-hand side in place: f of length n, g of length m.
+    pub fn solve(&mut self, f: &mut [f64], g: &mut [f64]) -> Result<SolveInfo, LinearError> {
+        let b = self.matrix.pattern.block;
+        if let Some(k) = f.iter().chain(g.iter()).position(|v| !v.is_finite()) {
+            return Err(LinearError::NotFinite { row: k / b });
+        }
+        let mut info = SolveInfo::default();
+        let (f0, g0) = (f.to_vec(), g.to_vec());
+        let mut worst = self.refined(f, g, (&f0, &g0), &mut info);
+        if worst.backward_error > ACCEPTED {
+            if self.general.is_none() {
+                self.general = Some(GeneralLu::bordered(self.matrix, self.border)?);
+            }
+            f.copy_from_slice(&f0);
+            g.copy_from_slice(&g0);
+            worst = self.refined(f, g, (&f0, &g0), &mut info);
+        }
+        info.backward_error = worst.backward_error;
+        if worst.backward_error > ACCEPTED {
+            return Err(LinearError::Singular {
+                backward_error: worst.backward_error,
+                row: worst.unknown / b,
+                unknown: worst.unknown % b,
+            });
+        }
+        Ok(info)
+    }
+
+    fn refined(
+        &mut self,
+        x: &mut [f64],
+        y: &mut [f64],
+        (f, g): (&[f64], &[f64]),
+        info: &mut SolveInfo,
+    ) -> Worst {
+        let mut r = vec![0.0; x.len()];
+        let mut s = vec![0.0; y.len()];
+        self.apply(x, y);
+        let mut worst = self.residual((x, y), (f, g), (&mut r, &mut s));
+        for _ in 0..2 * MOST_SWEEPS {
+            if worst.backward_error <= WANTED || !worst.backward_error.is_finite() {
+                break;
+            }
+            self.apply(&mut r, &mut s);
+            let (x_best, y_best) = (x.to_vec(), y.to_vec());
+            x.iter_mut().zip(&r).for_each(|(x, d)| *x += d);
+            y.iter_mut().zip(&s).for_each(|(y, d)| *y += d);
+            info.refinements += 1;
+            let next = self.residual((x, y), (f, g), (&mut r, &mut s));
+            if next.backward_error >= worst.backward_error {
+                x.copy_from_slice(&x_best);
+                y.copy_from_slice(&y_best);
+                break;
+            }
+            worst = next;
+        }
+        worst
+    }
+
+    /// One block elimination, unrefined.
+    fn apply(&mut self, x: &mut [f64], y: &mut [f64]) {
+        if let Some(general) = &self.general {
+            let mut whole = [&*x, &*y].concat();
+            general.apply(&mut whole, false);
+            let (a, b) = whole.split_at(x.len());
+            x.copy_from_slice(a);
+            y.copy_from_slice(b);
+            return;
+        }
+        let n = x.len();
+        self.solver.apply(x, 1, false);
+        if y.is_empty() {
+            return;
+        }
+        let mut z = DVector::from_fn(y.len(), |i, _| {
+            (y[i] - dot(&self.border.rows[i], x)) * self.row_scale[i]
+        });
+        // A singular Schur complement leaves NaN, which the residual sees.
+        if !self.schur.solve_mut(&mut z) {
+            z.fill(f64::NAN);
+        }
+        for (j, y) in y.iter_mut().enumerate() {
+            *y = z[j] * self.column_scale[j];
+            for (x, v) in x.iter_mut().zip(&self.inverse[j * n..(j + 1) * n]) {
+                *x -= v * *y;
+            }
+        }
+    }
+
+    /// Residual of the whole system and its componentwise backward error.
+    fn residual(
+        &mut self,
+        (x, y): (&[f64], &[f64]),
+        (f, g): (&[f64], &[f64]),
+        (r, s): (&mut [f64], &mut [f64]),
+    ) -> Worst {
+        let m = y.len();
+        let border: Vec<(&[f64], f64)> =
+            self.border.columns.iter().map(|c| &c[..]).zip(y.iter().copied()).collect();
+        let (scaling, size) = self.solver.measures();
+        let mut worst = residual(self.matrix, scaling, false, (x, &border), f, (r, size));
+        for i in 0..m {
+            let row = &self.border.rows[i];
+            let corner = &self.border.corner[i * m..(i + 1) * m];
+            let size =
+                |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a * b).abs()).sum::<f64>();
+            s[i] = g[i] - dot(row, x) - dot(corner, y);
+            let whole = g[i].abs() + size(row, x) + size(corner, y);
+            let e = if s[i] == 0.0 { 0.0 } else { s[i].abs() / whole };
+            if e > worst.backward_error || e.is_nan() {
+                let backward_error = if e.is_nan() { f64::INFINITY } else { e };
+                worst = Worst { backward_error, unknown: x.len() + i };
+            }
+        }
+        worst
+    }
+}
+
+/// Sum of products by chunks, so that rounding grows with the root of the length only.
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    let chunk = |(a, b): (&[f64], &[f64])| a.iter().zip(b).map(|(a, b)| a * b).sum::<f64>();
+    a.chunks(128).zip(b.chunks(128)).map(chunk).sum()
+}
