@@ -11,7 +11,7 @@ use nalgebra::{DMatrix, DVector, Dyn, FullPivLU};
 use super::block::{BlockMatrix, LinearError};
 use super::general::GeneralLu;
 use super::scale::{Worst, power, residual};
-use super::solve::{ACCEPTED, DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
+use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
 
 /// Borders of a matrix A of n unknowns: \[A B; C D\] with m more equations and unknowns.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -109,7 +109,7 @@ impl<'a> BorderedSolver<'a> {
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
         let mut worst = self.refined(f, g, (&f0, &g0), &mut info);
-        if worst.backward_error > ACCEPTED {
+        if worst.is_bad() {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(self.matrix, self.border)?);
             }
@@ -118,7 +118,7 @@ impl<'a> BorderedSolver<'a> {
             worst = self.refined(f, g, (&f0, &g0), &mut info);
         }
         info.backward_error = worst.backward_error;
-        if worst.backward_error > ACCEPTED {
+        if worst.is_bad() {
             return Err(LinearError::Singular {
                 backward_error: worst.backward_error,
                 row: worst.unknown / b,
@@ -211,7 +211,8 @@ impl<'a> BorderedSolver<'a> {
             let e = if s[i] == 0.0 { 0.0 } else { s[i].abs() / whole };
             if e > worst.backward_error || e.is_nan() {
                 let backward_error = if e.is_nan() { f64::INFINITY } else { e };
-                worst = Worst { backward_error, unknown: x.len() + i };
+                let normwise = worst.normwise.max(backward_error);
+                worst = Worst { backward_error, unknown: x.len() + i, normwise };
             }
         }
         worst

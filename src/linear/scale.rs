@@ -2,6 +2,11 @@
 
 use super::block::{BlockMatrix, LinearError};
 
+/// Turn to the general-purpose LU above this componentwise backward error…
+const ACCEPTED: f64 = 1e-8;
+/// … unless the error is down at rounding in the norm.
+const ACCEPTED_NORMWISE: f64 = 1e-15;
+
 /// Scaling that brings the largest entry of each row, then of each column, to [0.5, 1).
 /// Powers of two: the factors of the scaled matrix are those of the matrix, scaled, and no
 /// rounding is added.
@@ -81,6 +86,16 @@ pub(super) fn power(x: f64) -> f64 {
 pub(super) struct Worst {
     pub backward_error: f64,
     pub unknown: usize,
+    /// The same with each row's size counted at the largest scaled unknown: rows where the
+    /// solution is zero but for rounding have no componentwise error to speak of.
+    pub normwise: f64,
+}
+
+impl Worst {
+    /// Neither small componentwise nor down at rounding in the norm.
+    pub fn is_bad(&self) -> bool {
+        self.backward_error > ACCEPTED && self.normwise > ACCEPTED_NORMWISE
+    }
 }
 
 /// r = b − A x − Σ bₖ yₖ (or with Aᵀ; the sum over the columns of a border) and the componentwise backward error max |r|ᵢ/(|A||x| + |b|)ᵢ;
@@ -116,10 +131,12 @@ pub(super) fn residual(
         (&scaling.rows, &scaling.columns)
     };
     let largest = x.iter().zip(columns).map(|(x, c)| x.abs() / c).fold(0.0, f64::max);
-    let mut worst = Worst { backward_error: 0.0, unknown: 0 };
+    let mut worst = Worst { backward_error: 0.0, unknown: 0, normwise: 0.0 };
     for (i, (r, size)) in r.iter().zip(size).enumerate() {
         let whole = *size + 1e-30 * largest / rows[i];
         let e = r.abs() / whole;
+        let n = r.abs() / (*size + largest / rows[i]);
+        worst.normwise = if n > worst.normwise { n } else { worst.normwise };
         // 0/0 is a row of zeros that is met; any other NaN is a failure.
         let e = match e.is_nan() {
             true if *r == 0.0 => 0.0,
@@ -127,7 +144,7 @@ pub(super) fn residual(
             false => e,
         };
         if e > worst.backward_error {
-            worst = Worst { backward_error: e, unknown: i };
+            worst = Worst { backward_error: e, unknown: i, ..worst };
         }
     }
     worst

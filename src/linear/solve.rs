@@ -16,8 +16,6 @@ use super::symbolic::Symbolic;
 
 /// Refine while the backward error is above this.
 pub(super) const WANTED: f64 = 1e-13;
-/// Turn to the general-purpose LU above this.
-pub(super) const ACCEPTED: f64 = 1e-8;
 pub(super) const MOST_SWEEPS: u32 = 6;
 
 /// What one solve did.
@@ -175,7 +173,7 @@ impl DirectSolver {
     ) -> Result<SolveInfo, LinearError> {
         let n = self.pattern.rows * self.pattern.block;
         if !self.factored {
-            return Err(self.singular(Worst { backward_error: 1.0, unknown: 0 }));
+            return Err(self.singular(Worst { backward_error: 1.0, unknown: 0, normwise: 1.0 }));
         }
         if let Some(k) = rhs.iter().take(columns * n).position(|v| !v.is_finite()) {
             return Err(LinearError::NotFinite { row: k % n / self.pattern.block });
@@ -209,17 +207,17 @@ impl DirectSolver {
         transposed: bool,
         info: &mut SolveInfo,
     ) -> Result<(), LinearError> {
-        let mut worst = Worst { backward_error: f64::INFINITY, unknown: 0 };
+        let mut worst = Worst { backward_error: f64::INFINITY, unknown: 0, normwise: 1.0 };
         if !self.general_ready {
             worst = self.sweeps(matrix, x, b, transposed, info, false);
         }
-        if worst.backward_error > ACCEPTED {
+        if worst.is_bad() {
             self.prepare_general(matrix)?;
             x.copy_from_slice(b);
             self.apply_general(x, transposed);
             worst = self.sweeps(matrix, x, b, transposed, info, true);
         }
-        if worst.backward_error > ACCEPTED {
+        if worst.is_bad() {
             return Err(self.singular(worst));
         }
         info.backward_error = info.backward_error.max(worst.backward_error);

@@ -132,16 +132,6 @@ impl BorderedFactors {
         for (y, dy) in s.border.iter_mut().zip(&d.border) {
             *y += dy;
         }
-        if std::env::var("DBG").is_ok() {
-            let mut ax = vec![0.0; n]; matrix.multiply(&s.device, &mut ax);
-            let abs = BlockMatrix { pattern: matrix.pattern.clone(), values: matrix.values.iter().map(|v| v.abs()).collect() };
-            let xa: Vec<f64> = s.device.iter().map(|v| v.abs()).collect();
-            let mut den = vec![0.0; n]; abs.multiply(&xa, &mut den);
-            for (k, column) in border.columns.iter().enumerate() { for &(i, v) in column { ax[i as usize] += v * s.border[k]; den[i as usize] += (v * s.border[k]).abs(); } }
-            let mut w = (0.0, 0); for i in 0..n { let e = (f[i]-ax[i]).abs()/(den[i]+f[i].abs()+1e-300); if e > w.0 { w = (e, i); } }
-            let wk = solver.work();
-            eprintln!("      bw {:.2e} at block {} u {} pivoted {} replaced {} general {} ref {}", w.0, w.1/3, w.1%3, wk.pivoted_fronts, wk.replaced_pivots, wk.general, wk.refinements);
-        }
         if s.device.iter().chain(&s.border).any(|v| !v.is_finite()) {
             return Err(singular);
         }

@@ -21,7 +21,7 @@ pub struct TraceParams {
     pub largest_step: f64,
     /// Newton steps that a step length is aimed at.
     pub aim: f64,
-    /// Largest turn of the tangent in one step [rad].
+    /// Turn of the tangent in one step that is aimed at [rad]; twice that is refused.
     pub largest_turn: f64,
     /// Points before the trace gives up.
     pub points: usize,
@@ -396,7 +396,7 @@ impl<'p> Run<'p> {
                             let c = p.direction[0] * self.here.direction[0]
                                 + p.direction[1] * self.here.direction[1];
                             let turn = c.clamp(-1.0, 1.0).acos();
-                            if turn <= self.params.largest_turn || step < 1e-3 {
+                            if turn <= 2.0 * self.params.largest_turn || step < 1e-3 {
                                 break (p, info.steps, turn);
                             }
                             format!("the curve turns by {:.0}°", turn.to_degrees())
@@ -436,7 +436,7 @@ impl<'p> Run<'p> {
         // Next length: aim at a number of Newton steps and at a bounded turn.
         let by_newton = (2.0f64).powf((self.params.aim - f64::from(steps)) / 2.0).clamp(0.4, 2.0);
         let by_turn =
-            if turn > 0.0 { (0.6 * self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
+            if turn > 0.0 { (self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
         self.step = (step * by_newton.min(by_turn)).min(self.params.largest_step);
         Ok(())
     }
