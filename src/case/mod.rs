@@ -22,6 +22,7 @@ mod unit_table;
 pub mod units;
 mod values;
 mod walk;
+mod words;
 
 pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce};
 pub use key_tables::CASE as CASE_KEYS;

@@ -3,6 +3,7 @@
 mod check;
 mod completions;
 mod io;
+mod joined;
 mod mesh;
 mod plot;
 mod progress;
@@ -21,6 +22,7 @@ use std::process::ExitCode;
 use clap::{CommandFactory, Parser, Subcommand};
 
 pub use io::Io;
+pub use joined::Joined;
 pub use rooms::{Job, Meshed, Rooms, RunError};
 pub use watch::{Interrupt, Watch};
 

@@ -1,5 +1,9 @@
 //! The verdict: would the supply keep the path on, and does a tested stimulus reach it?
 
+use crate::case::VerdictSpec;
+use crate::experiment::{Figures, Found, Outcome, Status};
+use crate::trace::Fold;
+
 /// DESIGN section 1, `verdict`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Answer {
@@ -30,4 +34,118 @@ pub struct Verdict {
     pub margin: f64,
     /// Sentences, the deciding one first.
     pub reasons: Vec<String>,
+}
+
+impl Verdict {
+    /// The verdict from the experiments of a case. The lowest voltage minimum of all
+    /// branches counts; an on-state at the supply latches if a tested stimulus reaches it:
+    /// a static trigger voltage within the supply's reach, or a critical injection.
+    pub fn of(spec: VerdictSpec, width: f64, outcomes: &[Outcome]) -> Verdict {
+        let limit = spec.supply * (1.0 + spec.margin);
+        let mut reasons = Vec::new();
+        let mut missing = Vec::new();
+        let mut lowest: Option<&Fold> = None;
+        let mut reached = Vec::new();
+        let mut survived = Vec::new();
+        let mut has_snapback = false;
+        for o in outcomes {
+            match &o.figures {
+                Figures::Snapback { trigger, holding, .. } => {
+                    has_snapback = true;
+                    note_snapback(o, holding, trigger, &mut missing);
+                    if let Ok(h) = holding
+                        && lowest.is_none_or(|l| h.voltage < l.voltage)
+                    {
+                        lowest = Some(h);
+                    }
+                    match trigger {
+                        Ok(t) if t.voltage <= limit => reached.push(format!(
+                            "the path triggers by itself at {:.3} V, within {limit:.3} V",
+                            t.voltage
+                        )),
+                        Ok(t) => survived.push(format!(
+                            "the static trigger voltage is {:.2} V, beyond the supply",
+                            t.voltage
+                        )),
+                        Err(_) => {}
+                    }
+                }
+                Figures::Injection { critical, .. } => {
+                    let into = o.drive.join(", ");
+                    match critical {
+                        Ok(c) => reached.push(format!(
+                            "{:+.3e} A/µm ({:+.3} mA at the {width} µm width) forced into {into} makes it latch",
+                            c.current,
+                            1e3 * c.current * width
+                        )),
+                        Err(reason) if o.status != Status::Complete => missing
+                            .push(format!("the injection into {into} is not finished: {reason}")),
+                        Err(reason) => survived.push(format!("injection into {into}: {reason}")),
+                    }
+                }
+                Figures::Bias { .. } => {}
+            }
+        }
+        let answer = match lowest {
+            _ if !has_snapback => {
+                missing.push("no snapback experiment says whether an on-state exists".into());
+                Answer::Undecided
+            }
+            Some(h) if h.voltage < limit => {
+                reasons.push(format!(
+                    "an on-state exists: its holding voltage of {:.3} V at {:.3e} A/µm lies below {:.2} V · (1 + {}) = {limit:.3} V",
+                    h.voltage, h.current, spec.supply, spec.margin
+                ));
+                if !reached.is_empty() {
+                    Answer::Latches
+                } else if missing.is_empty() {
+                    Answer::NotReached
+                } else {
+                    Answer::Undecided
+                }
+            }
+            _ if !missing.is_empty() => Answer::Undecided,
+            Some(h) => {
+                reasons.push(format!(
+                    "no on-state at the supply: the lowest holding voltage, {:.3} V, lies above {limit:.3} V",
+                    h.voltage
+                ));
+                Answer::NoOnState
+            }
+            None => {
+                reasons.push("no branch traced has a voltage minimum".to_string());
+                Answer::NoOnState
+            }
+        };
+        reasons.extend(reached);
+        reasons.extend(survived);
+        if let (Some(h), Some(available)) = (lowest, spec.supply_current)
+            && h.current * width > available
+        {
+            reasons.push(format!(
+                "the supply delivers {:.3e} A, less than the holding current of {:.3e} A at the {width} µm width: it cannot keep the path on",
+                available,
+                h.current * width
+            ));
+        }
+        reasons.extend(missing.into_iter().map(|m| format!("missing: {m}")));
+        Verdict { answer, supply: spec.supply, margin: spec.margin, reasons }
+    }
+}
+
+fn note_snapback(
+    o: &Outcome,
+    holding: &Found<Fold>,
+    trigger: &Found<Fold>,
+    missing: &mut Vec<String>,
+) {
+    if o.status == Status::Complete || holding.is_ok() {
+        return;
+    }
+    let what = if trigger.is_ok() { "its voltage minimum" } else { "its trigger point" };
+    missing.push(format!(
+        "the snapback of {} ended before {what}: {}",
+        o.drive.join(" and "),
+        o.status.reason()
+    ));
 }

@@ -1,0 +1,221 @@
+//! The real rooms, joined: case to structure to mesh to device to experiments to record.
+
+use std::path::Path;
+use std::time::Instant;
+
+use serde_json::{Value, json};
+
+use super::{Job, Meshed, Rooms, RunError, Watch};
+use crate::case::{self, Case, Laws, Problem, Severity};
+use crate::discretize::{Device, State};
+use crate::experiment::{Figures, Outcome, RunOptions, Status, run_experiment};
+use crate::extract::Verdict;
+use crate::mesh::{self, Mesh, Quality};
+use crate::record::{ConstantInForce, Provenance, RunRecord};
+use crate::silicon::Silicon;
+use crate::solve::equilibrium;
+use crate::structure::Structure;
+use crate::trace::{Curve, Work};
+
+/// The rooms of this crate.
+pub struct Joined;
+
+impl Rooms for Joined {
+    fn read_case(&self, path: &Path) -> Result<(Case, Vec<Problem>), Vec<Problem>> {
+        case::read_file(path)
+    }
+
+    fn render(&self, problems: &[Problem], text: &str, path: &str, colour: bool) -> String {
+        case::render(problems, text, path, colour)
+    }
+
+    fn problem_json(&self, problems: &[Problem], text: &str) -> Value {
+        case::problem_json(problems, text)
+    }
+
+    fn schema(&self) -> Value {
+        case::schema()
+    }
+
+    fn mesh(&self, case: &Case) -> Result<Meshed, Vec<Problem>> {
+        let (structure, mesh, warnings) = meshed(case)?;
+        let quality = Quality::new(case, &structure, &mesh);
+        let junctions: Vec<Value> = quality
+            .junctions
+            .iter()
+            .map(|j| json!({ "intervals_across": j.across, "intervals_around": j.around }))
+            .collect();
+        let report_json = json!({
+            "nodes": quality.nodes,
+            "budget": quality.budget,
+            "x": axis(&quality.x),
+            "y": axis(&quality.y),
+            "junctions": junctions,
+        });
+        let report = quality.lines().join("\n");
+        Ok(Meshed { mesh, warnings, report, report_json })
+    }
+
+    fn run(&self, job: &Job, watch: &mut Watch) -> Result<(), RunError> {
+        let started = Instant::now();
+        let case = job.case;
+        watch.phase("mesh");
+        let (_, mesh, warnings) = meshed(case).map_err(RunError::Input)?;
+        watch.line(&format!("{} nodes, {} x {} lines", mesh.nodes(), mesh.nx(), mesh.ny()));
+        watch.phase("equilibrium");
+        let device = Device::new(&mesh, Silicon::of_case(case));
+        let (state, info) = equilibrium(&device)
+            .map_err(|e| RunError::Failed(format!("the equilibrium could not be solved: {e}")))?;
+        watch.line(&format!("equilibrium after {} steps", info.steps));
+        let record = first_record(job, mesh, &state, &warnings)?;
+        let before = record.provenance.wall;
+        let done: Vec<Outcome> = record.experiments.clone();
+        let saved = |e: crate::record::RecordError| RunError::Failed(e.to_string());
+        watch.start(record).map_err(saved)?;
+        for (k, (experiment, earlier)) in case.experiments.iter().zip(done).enumerate() {
+            if matches!(earlier.status, Status::Complete | Status::Stopped(_)) {
+                continue;
+            }
+            if watch.interrupted() {
+                break;
+            }
+            watch.experiment(k, case.experiments.len(), experiment.kind.word());
+            let resume = (earlier.status == Status::Interrupted).then_some(earlier);
+            let options = RunOptions { fields: job.fields };
+            let outcome =
+                run_experiment(case, &device, &state, experiment, options, resume, watch)
+                    .map_err(|e| RunError::Failed(e.to_string()))?;
+            let interrupted = outcome.status == Status::Interrupted;
+            watch.outcome(k, outcome).map_err(saved)?;
+            if interrupted {
+                break;
+            }
+        }
+        if let Some(record) = watch.record_mut() {
+            record.provenance.wall = before + started.elapsed().as_secs_f64();
+            let finished = record
+                .experiments
+                .iter()
+                .all(|o| matches!(o.status, Status::Complete | Status::Stopped(_)));
+            if finished {
+                record.verdict =
+                    case.verdict.map(|v| Verdict::of(v, case.width, &record.experiments));
+            }
+        }
+        Ok(())
+    }
+}
+
+fn axis(a: &mesh::AxisQuality) -> Value {
+    json!({
+        "lines": a.lines, "smallest_um": a.smallest, "largest_um": a.largest, "growth": a.growth,
+    })
+}
+
+fn meshed(case: &Case) -> Result<(Structure, Mesh, Vec<Problem>), Vec<Problem>> {
+    let (structure, mut warnings) = Structure::new(case)?;
+    let (mesh, more) = mesh::build(case, &structure)?;
+    warnings.extend(more);
+    Ok((structure, mesh, warnings))
+}
+
+/// The record before the first experiment; a resumed run takes over what is done.
+fn first_record(
+    job: &Job,
+    mesh: Mesh,
+    state: &State,
+    warnings: &[Problem],
+) -> Result<RunRecord, RunError> {
+    let case = job.case;
+    let waiting = |e: &case::Experiment| Outcome {
+        kind: e.kind.word().to_string(),
+        drive: Vec::new(),
+        status: Status::Waiting,
+        curve: Curve::default(),
+        folds: Vec::new(),
+        figures: Figures::Bias { points: Vec::new() },
+        fields: Vec::new(),
+        warnings: Vec::new(),
+        work: Work::default(),
+        wall: 0.0,
+        snapshot: None,
+    };
+    let mut provenance = Provenance::here(job.threads);
+    let experiments = match &job.resume {
+        None => case.experiments.iter().map(waiting).collect(),
+        Some(earlier) => {
+            if earlier.case_text != case.text {
+                return Err(RunError::Failed(
+                    "the partial result was made from another case text; --force starts over"
+                        .to_string(),
+                ));
+            }
+            if earlier.experiments.len() != case.experiments.len() {
+                return Err(RunError::Failed(
+                    "the partial result has another number of experiments; --force starts over"
+                        .to_string(),
+                ));
+            }
+            provenance.started = earlier.provenance.started.clone();
+            provenance.wall = earlier.provenance.wall;
+            earlier.experiments.clone()
+        }
+    };
+    let constants = case
+        .constants
+        .in_force()
+        .into_iter()
+        .map(|c| ConstantInForce {
+            law: c.spec.law.to_string(),
+            key: c.spec.key.to_string(),
+            value: c.value,
+            unit: c.spec.dim.unit().to_string(),
+            overridden: c.given,
+        })
+        .collect();
+    Ok(RunRecord {
+        title: case.title.clone(),
+        case_name: job.name.to_string(),
+        case_text: case.text.clone(),
+        constants,
+        laws: laws_in_force(&case.laws),
+        temperature: case.temperature,
+        width: case.width,
+        provenance,
+        mesh,
+        equilibrium: state.words().potential,
+        experiments,
+        verdict: None,
+        warnings: warnings
+            .iter()
+            .filter(|p| p.severity == Severity::Warning)
+            .map(|p| p.text.clone())
+            .collect(),
+        complete: false,
+    })
+}
+
+fn laws_in_force(laws: &Laws) -> Vec<(String, String)> {
+    let mut recombination = Vec::new();
+    if laws.shockley_read_hall {
+        recombination.push("shockley-read-hall");
+    }
+    if laws.auger {
+        recombination.push("auger");
+    }
+    let recombination =
+        if recombination.is_empty() { "none".to_string() } else { recombination.join(", ") };
+    [
+        ("mobility", laws.mobility.word().to_string()),
+        ("saturation", laws.saturation.word().to_string()),
+        ("recombination", recombination),
+        ("lifetime", laws.lifetime.word().to_string()),
+        ("narrowing", laws.narrowing.word().to_string()),
+        ("avalanche", laws.avalanche.word().to_string()),
+        ("statistics", laws.statistics.word().to_string()),
+        ("dopants", laws.dopants.word().to_string()),
+        ("heat", laws.heat.word().to_string()),
+    ]
+    .map(|(property, law)| (property.to_string(), law))
+    .to_vec()
+}
