@@ -82,6 +82,8 @@ pub struct Device {
     /// Equilibrium densities at ohmic nodes (n, p), index as `contacts[k].nodes`.
     pub contact_densities: Vec<Vec<[f64; 2]>>,
     pub pattern: Arc<BlockPattern>,
+    /// (x, y) of each node [µm].
+    pub position: Vec<[f64; 2]>,
     /// For each node: block index of itself and of its neighbours by direction.
     pub slots: Vec<[u32; 5]>,
 }
@@ -128,6 +130,12 @@ impl Device {
                 places: Vec::new(),
             }),
             slots: vec![[NONE; 5]; nodes],
+            position: (0..nodes)
+                .map(|k| {
+                    let (i, j) = mesh.ij(k);
+                    [mesh.x[i], mesh.y[j]]
+                })
+                .collect(),
             total,
             nie,
             silicon,

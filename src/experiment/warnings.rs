@@ -1,13 +1,13 @@
 //! What a two-dimensional cut can hide, said by name.
 
-use crate::discretize::{Device, NONE};
+use crate::discretize::Device;
 
 use super::outcome::Outcome;
 
 /// Field in oxide beyond which it is in danger of breaking down [V/cm]; common practice.
 const OXIDE_FIELD: f64 = 1e7;
-/// Share of a stored point's current density that may flow along the rim of the cut.
-const RIM_SHARE: f64 = 0.2;
+/// Share of the current that may flow in the last tenth of the cut.
+const RIM_SHARE: f64 = 0.25;
 
 /// Warnings of one outcome, from the fields at its reported points.
 pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
@@ -43,12 +43,12 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
         ));
     }
     for f in &outcome.fields {
-        if let Some(share) = rim_share(device, f)
-            && share > RIM_SHARE
-        {
+        if let Some((rim, share)) = crowded_rim(device, f) {
             out.push(format!(
-                "{:.0} % of the largest current density at the {} point flows along the bottom or a side of the cut: a larger thickness or span would change the answer",
-                100.0 * share, f.label
+                "{:.0} % of the current at the {} point flows within the last tenth of the cut at its {rim}: it is cut off there, a larger {} would change the answer",
+                100.0 * share,
+                f.label,
+                if rim == "bottom" { "thickness" } else { "span" }
             ));
             break;
         }
@@ -56,26 +56,34 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
     out
 }
 
-/// Current density along the rim of the silicon (bottom and sides without a terminal)
-/// relative to the largest current crossing the same line of the mesh, as shares of
-/// current through equal faces.
-fn rim_share(device: &Device, f: &crate::trace::Fields) -> Option<f64> {
-    let total = |i: usize| {
-        let x = f.electron_current_x[i] + f.hole_current_x[i];
-        let y = f.electron_current_y[i] + f.hole_current_y[i];
-        x.hypot(y)
-    };
-    let largest = (0..device.nodes()).map(total).fold(0.0, f64::max);
-    if largest == 0.0 {
-        return None;
-    }
-    let tied = |i: usize| device.ties[i] != crate::discretize::Tie::Free;
-    let rim = (0..device.nodes())
-        .filter(|&i| {
-            let open = |d: usize| device.node_edges[i][d] == NONE;
-            device.has_silicon(i) && !tied(i) && (open(0) || open(1) || open(3))
-        })
-        .map(total)
-        .fold(0.0, f64::max);
-    Some(rim / largest)
+/// The rim of the cut (bottom, left or right tenth without a terminal) that carries more
+/// than [`RIM_SHARE`] of ∫|J| along it, and that share. An even flow has a tenth there.
+fn crowded_rim(device: &Device, f: &crate::trace::Fields) -> Option<(&'static str, f64)> {
+    let silicon = || (0..device.nodes()).filter(|&i| device.has_silicon(i));
+    let end = |k: usize| silicon().map(|i| device.position[i][k]).fold(0.0, f64::max);
+    let (span, thickness) = (end(0), end(1));
+    let rims: [(&str, &dyn Fn([f64; 2]) -> bool, bool); 3] = [
+        ("bottom", &|p| p[1] > 0.9 * thickness, true),
+        ("left side", &|p| p[0] < 0.1 * span, false),
+        ("right side", &|p| p[0] > 0.9 * span, false),
+    ];
+    rims.into_iter().find_map(|(name, inside, along_x)| {
+        let tied = device.contacts.iter().filter(|c| !c.is_gate).any(|c| {
+            c.nodes.iter().any(|&n| inside(device.position[n as usize]))
+        });
+        if tied {
+            return None;
+        }
+        let flow = |i: usize| {
+            let j = if along_x {
+                f.electron_current_x[i] + f.hole_current_x[i]
+            } else {
+                f.electron_current_y[i] + f.hole_current_y[i]
+            };
+            j.abs() * device.area[i]
+        };
+        let all: f64 = silicon().map(flow).sum();
+        let rim: f64 = silicon().filter(|&i| inside(device.position[i])).map(flow).sum();
+        (all > 0.0 && rim > RIM_SHARE * all).then(|| (name, rim / all))
+    })
 }
