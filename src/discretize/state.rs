@@ -91,8 +91,7 @@ impl State {
         }
         let vt = device.silicon.vt;
         let log_ratio = |density: f64, change: f64| {
-            let r = change / density;
-            let limited = if r > -0.9 { r.ln_1p() } else { 0.1f64.ln() };
+            let limited = log_step(change / density);
             // Keep the density itself within what doubles hold.
             limited.max((FLOOR / density).ln().min(0.0)).min(200.0)
         };
@@ -143,4 +142,14 @@ impl State {
         state.refresh(device);
         Some(state)
     }
+}
+
+/// Change of ln n for a relative change `r` = δn/n. Large changes are additive, ln(1 + r):
+/// a linear equation for a minority is then solved in one step. Small ones are r itself,
+/// the same to first order: currents are linear in φ, and the r²/2 between the two, times
+/// a majority of 1e17 cm⁻³, would be a current larger than any leakage.
+fn log_step(r: f64) -> f64 {
+    let additive = if r > -0.9 { r.ln_1p() } else { 0.1f64.ln() };
+    let t = ((r.abs() - 0.25) / 0.75).clamp(0.0, 1.0);
+    (1.0 - t) * r + t * additive
 }

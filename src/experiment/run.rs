@@ -190,13 +190,13 @@ impl Plan<'_> {
             None => Constraint::Current(0.0),
         };
         system
-            .newton(&mut state, &mut lambda, constraint)
+            .newton(&mut state, &mut lambda, &constraint)
             .map_err(|e| format!("the starting point could not be solved: {e}"))?;
         work.newton_steps += system.work.newton_steps;
         work.factorizations += system.work.factorizations;
         let towards = match &self.injection {
-            None => [1.0, 0.0],
-            Some(i) => [0.0, i.sign],
+            None => vec![1.0, 0.0],
+            Some(i) => vec![0.0, i.sign],
         };
         Ok((system, Start::At { state: Box::new(state), lambda, towards }))
     }

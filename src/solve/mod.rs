@@ -3,6 +3,7 @@
 mod border;
 mod equilibrium;
 mod gummel;
+mod plane;
 mod scalar;
 mod system;
 mod weights;
@@ -10,5 +11,6 @@ mod weights;
 pub use border::{Border, BorderedFactors, BorderedSolution};
 pub use equilibrium::{equilibrium, potential};
 pub use gummel::Gummel;
+pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use system::*;

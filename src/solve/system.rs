@@ -7,6 +7,7 @@ use crate::linear::{DirectSolver, LinearError};
 use crate::trace::Work;
 
 use super::border::{Border, BorderedFactors};
+use super::plane::{Plane, Terminals};
 use super::weights::TestFunctions;
 
 /// base + slope·λ as two words, so that a source follows λ to its last digit.
@@ -19,34 +20,14 @@ fn source(base: f64, slope: f64, lambda: [f64; 2]) -> [f64; 2] {
 pub const PER_UM: f64 = 1e-4;
 
 /// The scalar equation that closes the system for the drive (λ, I).
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum Constraint {
     /// λ = value [V].
     Voltage(f64),
     /// Drive current = value [A/µm].
     Current(f64),
-    /// a_v (λ − λ₀)/V_s + a_w (asinh(I/I₀) − w₀) = step in the plane of `trace`, linearized
-    /// about the current predicted at `step`.
-    Plane { scale: PlaneScale, direction: [f64; 2], origin: [f64; 2], step: f64 },
-}
-
-/// Units of the continuation plane: V_s [V] and I₀ [A/µm].
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct PlaneScale {
-    pub voltage: f64,
-    pub current: f64,
-}
-
-impl PlaneScale {
-    /// (λ/V_s, asinh(I/I₀)).
-    pub fn place(&self, lambda: f64, current: f64) -> [f64; 2] {
-        [lambda / self.voltage, (current / self.current).asinh()]
-    }
-
-    /// d asinh(I/I₀)/dI.
-    fn slope(&self, current: f64) -> f64 {
-        1.0 / current.hypot(self.current)
-    }
+    /// A step along the branch.
+    Plane(Box<Plane>),
 }
 
 /// When Newton is satisfied.
@@ -104,11 +85,8 @@ pub struct Tangent {
     pub psi: Vec<f64>,
     pub phi_n: Vec<f64>,
     pub phi_p: Vec<f64>,
-    /// By contact, inside [V].
-    pub volts: Vec<f64>,
-    pub lambda: f64,
-    /// Of the drive current [A/µm].
-    pub current: f64,
+    /// Drive voltage and current, voltages and currents by contact.
+    pub terminals: Terminals,
 }
 
 /// A device, its circuit and the work arrays of Newton.
@@ -239,32 +217,73 @@ impl<'a> System<'a> {
                 }
             }
         }
-        let current = self.tests.current(self.device, &self.assembly, 0) * PER_UM;
         self.drive_row = self.tests.row(self.device, &self.assembly, 0);
-        let scaled = |factor: f64| self.drive_row.iter().map(|v| factor * v).collect();
-        match *constraint {
+        match constraint {
             Constraint::Voltage(v) => {
                 border.corner[0] = 1.0;
                 g[0] = (v - lambda[0]) - lambda[1];
             }
             Constraint::Current(i) => {
-                border.rows[0] = scaled(PER_UM);
-                g[0] = i - current;
+                border.rows[0] = self.drive_row.iter().map(|v| PER_UM * v).collect();
+                g[0] = i - self.drive_current_here();
             }
-            Constraint::Plane { scale, direction, origin, step } => {
-                // Linear in the current about the predicted one: while Newton is far from a
-                // solution its currents are meaningless, and asinh of them worse.
-                let predicted = scale.current * (origin[1] + step * direction[1]).sinh();
-                let slope = direction[1] * scale.slope(predicted);
-                border.corner[0] = direction[0] / scale.voltage;
-                border.rows[0] = scaled(slope * PER_UM);
-                g[0] = step * (1.0 - direction[1] * direction[1])
-                    - direction[0] * ((lambda[0] + lambda[1]) / scale.voltage - origin[0])
-                    - slope * (current - predicted);
+            Constraint::Plane(plane) => {
+                self.plane_row(plane, state, lambda, &own, &mut border, &mut g);
             }
         }
         self.border = border;
         g
+    }
+
+    /// Drive current [A/µm] by its test function.
+    fn drive_current_here(&self) -> f64 {
+        PER_UM * self.tests.current(self.device, &self.assembly, 0)
+    }
+
+    /// Test function of contact `k`'s own current: after the drive's and the own unknowns'.
+    fn contact_test(&self, k: usize) -> usize {
+        1 + self.own().len() + k
+    }
+
+    /// The plane's equation. It is linear in the currents about the predicted ones: while
+    /// Newton is far from a solution its currents mean nothing, and asinh of them less.
+    fn plane_row(
+        &self,
+        plane: &Plane,
+        state: &State,
+        lambda: [f64; 2],
+        own: &[usize],
+        border: &mut Border,
+        g: &mut [f64],
+    ) {
+        let (scale, direction) = (plane.scale, &plane.direction);
+        let predicted = plane.predicted_current();
+        let slope = direction[1] * scale.slope(predicted);
+        border.corner[0] = direction[0] / scale.voltage;
+        let mut row: Vec<f64> = self.drive_row.iter().map(|v| slope * PER_UM * v).collect();
+        let mut rest = plane.step
+            - plane.step * direction[1] * direction[1]
+            - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
+            - slope * (self.drive_current_here() - predicted);
+        for k in 0..plane.open.len() {
+            let factor = plane.factor(k);
+            if factor == 0.0 {
+                continue;
+            }
+            if plane.open[k] {
+                if let Some(at) = own.iter().position(|&o| o == k) {
+                    border.corner[1 + at] += factor;
+                }
+                rest -= factor * (state.volts.hi[k] - plane.origin.volts[k]);
+            } else {
+                let test = self.contact_test(k);
+                self.tests.add_row(self.device, &self.assembly, test, factor * PER_UM, &mut row);
+                let here = PER_UM * self.tests.current(self.device, &self.assembly, test);
+                rest -= factor * (here - plane.origin.currents[k]);
+            }
+        }
+        border.rows[0] = row;
+        g[0] = rest;
     }
 
     /// Full Newton from `state`, `lambda` to a solution of device, circuit and constraint.
@@ -273,7 +292,7 @@ impl<'a> System<'a> {
         &mut self,
         state: &mut State,
         lambda: &mut [f64; 2],
-        constraint: Constraint,
+        constraint: &Constraint,
     ) -> Result<NewtonInfo, NewtonError> {
         let mut info = NewtonInfo::default();
         self.apply_lambda(state, *lambda);
@@ -301,7 +320,7 @@ impl<'a> System<'a> {
             if info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info });
             }
-            let g = self.build_border(state, *lambda, &constraint);
+            let g = self.build_border(state, *lambda, constraint);
             self.factor()?;
             let f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let Some(factors) = &self.factors else { continue };
@@ -322,6 +341,7 @@ impl<'a> System<'a> {
         self.assembly.evaluate(self.device, state, false);
         let mut groups = vec![self.circuit.drive.clone()];
         groups.extend(self.own().into_iter().map(|k| vec![k]));
+        groups.extend((0..self.device.contacts.len()).map(|k| vec![k]));
         self.tests.update(self.device, state, &self.assembly, groups)
     }
 
@@ -339,11 +359,11 @@ impl<'a> System<'a> {
         &mut self,
         state: &State,
         lambda: [f64; 2],
-        constraint: Constraint,
+        constraint: &Constraint,
     ) -> Result<(), NewtonError> {
         self.update_tests(state)?;
         self.assembly.evaluate(self.device, state, true);
-        self.build_border(state, lambda, &constraint);
+        self.build_border(state, lambda, constraint);
         self.factor()?;
         Ok(())
     }
@@ -399,9 +419,12 @@ impl<'a> System<'a> {
             psi: vec![0.0; n],
             phi_n: vec![0.0; n],
             phi_p: vec![0.0; n],
-            volts: vec![0.0; self.circuit.ties.len()],
-            lambda: s.border[0],
-            current: 0.0,
+            terminals: Terminals {
+                lambda: s.border[0],
+                current: 0.0,
+                volts: vec![0.0; self.circuit.ties.len()],
+                currents: vec![0.0; self.circuit.ties.len()],
+            },
         };
         for i in 0..n {
             t.psi[i] = s.device[3 * i] * vt;
@@ -413,9 +436,19 @@ impl<'a> System<'a> {
             }
         }
         for (r, &k) in own.iter().enumerate() {
-            t.volts[k] = s.border[r + 1];
+            t.terminals.volts[k] = s.border[r + 1];
         }
-        t.current = PER_UM * self.drive_row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
+        let product = |row: &[f64]| {
+            PER_UM * row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>()
+        };
+        t.terminals.current = product(&self.drive_row);
+        for (k, contact) in self.device.contacts.iter().enumerate() {
+            if !contact.is_gate {
+                let test = self.contact_test(k);
+                t.terminals.currents[k] =
+                    product(&self.tests.row(self.device, &self.assembly, test));
+            }
+        }
         Some(t)
     }
 }

@@ -97,12 +97,25 @@ impl TestFunctions {
 
     /// Derivative of that current by the scaled unknowns; length 3·nodes.
     pub fn row(&self, device: &Device, assembly: &Assembly, g: usize) -> Vec<f64> {
+        let mut row = vec![0.0; 3 * device.nodes()];
+        self.add_row(device, assembly, g, 1.0, &mut row);
+        row
+    }
+
+    /// The same, times `factor`, added to `row`.
+    pub fn add_row(
+        &self,
+        device: &Device,
+        assembly: &Assembly,
+        g: usize,
+        factor: f64,
+        row: &mut [f64],
+    ) {
         let w = &self.weights[g];
         let vt = device.silicon.vt;
-        let mut row = vec![0.0; 3 * device.nodes()];
         for (edge, flow) in device.edges.iter().zip(&assembly.edges) {
             let (a, b) = (edge.a as usize, edge.b as usize);
-            let f = (w[a] - w[b]) * edge.face;
+            let f = factor * (w[a] - w[b]) * edge.face;
             if f == 0.0 {
                 continue;
             }
@@ -114,6 +127,5 @@ impl TestFunctions {
             row[3 * a + 2] += f * flow.p.by_a * DENSITY_SCALE;
             row[3 * b + 2] += f * flow.p.by_b * DENSITY_SCALE;
         }
-        row
     }
 }

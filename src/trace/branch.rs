@@ -37,7 +37,7 @@ pub struct TraceParams {
 impl Default for TraceParams {
     fn default() -> Self {
         TraceParams {
-            scale: PlaneScale { voltage: 1.0, current: 1e-14 },
+            scale: PlaneScale { voltage: 1.0, current: 1e-14, others: 0.5 },
             first_step: 0.05,
             smallest_step: 1e-7,
             largest_step: 3.0,
@@ -96,7 +96,7 @@ impl Branch {
 /// Where a trace starts.
 pub enum Start {
     /// From a solved state, towards a direction of the plane.
-    At { state: Box<State>, lambda: [f64; 2], towards: [f64; 2] },
+    At { state: Box<State>, lambda: [f64; 2], towards: Vec<f64> },
     /// From a checkpoint with what was kept then.
     Resume { branch: Box<Branch> },
 }
@@ -162,7 +162,7 @@ impl<'p> Run<'p> {
     ) -> Result<Run<'p>, StartError> {
         match start {
             Start::At { state, lambda, towards } => {
-                let here = Point::renewed(system, *state, lambda, params.scale, towards)?;
+                let here = Point::renewed(system, *state, lambda, params.scale, &towards)?;
                 let mut run = Run {
                     params,
                     stop,
@@ -209,7 +209,7 @@ impl<'p> Run<'p> {
         curve.newton.truncate(c.points);
         folds.truncate(c.folds);
         fields.truncate(c.fields);
-        let here = Point::renewed(system, state, c.lambda, params.scale, c.direction)?;
+        let here = Point::renewed(system, state, c.lambda, params.scale, &c.direction)?;
         system.work = c.work;
         Ok(Run {
             params,
@@ -294,8 +294,8 @@ impl<'p> Run<'p> {
         if kept >= self.params.fields {
             return;
         }
-        let part = self.params.scale.place(0.0, stop)[1] / (self.params.fields + 1) as f64;
-        if self.here.place[1].abs() >= part * (kept + 1) as f64 {
+        let part = self.params.scale.log_current(stop) / (self.params.fields + 1) as f64;
+        if self.here.log_current().abs() >= part * (kept + 1) as f64 {
             let label = format!("point {}", self.curve.len() - 1);
             let here = &self.here;
             self.fields.push(fields(system, &here.state, &label, here.lambda[0], here.current));
@@ -316,7 +316,7 @@ impl<'p> Run<'p> {
             state,
             self.here.lambda,
             self.params.scale,
-            self.here.direction,
+            &self.here.direction.clone(),
         )?;
         // A resumed run does the same renewal; count it once in both.
         system.work.factorizations -= 1;
@@ -337,7 +337,7 @@ impl<'p> Run<'p> {
                 fields: self.fields.len(),
                 lambda: self.here.lambda,
                 step: self.step,
-                direction: self.here.direction,
+                direction: self.here.direction.clone(),
                 work: self.work(system),
                 volts_low: state.volts.lo.clone(),
             }
@@ -355,7 +355,7 @@ impl<'p> Run<'p> {
         let by_current = self
             .stop
             .current
-            .map_or(0.0, |s| self.here.place[1].abs() / self.params.scale.place(0.0, s)[1]);
+            .map_or(0.0, |s| self.here.log_current().abs() / self.params.scale.log_current(s));
         let by_voltage = self.stop.voltage.map_or(0.0, |s| self.here.lambda[0].abs() / s);
         by_current.max(by_voltage).clamp(0.0, 1.0)
     }
@@ -383,20 +383,13 @@ impl<'p> Run<'p> {
         let (next, steps, turn) = loop {
             let other = self.before.as_ref().map(|(p, at)| (p, *at));
             let (mut state, mut lambda) = self.here.predict(system.device, other, step);
-            let constraint = Constraint::Plane {
-                scale,
-                direction: self.here.direction,
-                origin: self.here.place,
-                step,
-            };
-            let failure = match system.newton(&mut state, &mut lambda, constraint) {
+            let plane = self.here.plane(step);
+            let failure = match system.newton(&mut state, &mut lambda, &plane) {
                 Ok(info) => {
-                    match Point::solved(system, state, lambda, scale, self.here.direction) {
+                    match Point::solved(system, state, lambda, scale, &self.here.direction) {
                         Some(p) => {
-                            let c = p.direction[0] * self.here.direction[0]
-                                + p.direction[1] * self.here.direction[1];
-                            let turn = c.clamp(-1.0, 1.0).acos();
-                            if turn <= 2.0 * self.params.largest_turn || step < 1e-3 {
+                        let turn = self.here.turn(&p);
+                        if turn <= 2.0 * self.params.largest_turn || step < 1e-3 {
                                 break (p, info.steps, turn);
                             }
                             format!("the curve turns by {:.0}°", turn.to_degrees())
@@ -446,10 +439,11 @@ impl<'p> Run<'p> {
         let over = &self.here;
         let (constraint, share) = match (self.stop.current, self.stop.voltage) {
             (Some(s), _) if over.current.abs() > s => {
-                let w = self.params.scale.place(0.0, s.copysign(over.current))[1];
+                let w = self.params.scale.log_current(s.copysign(over.current));
+                let [from, to] = [behind.log_current(), over.log_current()];
                 (
                     Constraint::Current(s.copysign(over.current)),
-                    (w - behind.place[1]) / (over.place[1] - behind.place[1]),
+                    (w - from) / (to - from),
                 )
             }
             (_, Some(s)) if over.lambda[0].abs() > s => {
@@ -464,10 +458,10 @@ impl<'p> Run<'p> {
         }
         let (mut state, mut lambda) =
             behind.predict(system.device, Some((over, step)), share * step);
-        let solved = system.newton(&mut state, &mut lambda, constraint).is_ok();
+        let solved = system.newton(&mut state, &mut lambda, &constraint).is_ok();
         let scale = self.params.scale;
         let landed =
-            solved.then(|| Point::solved(system, state, lambda, scale, behind.direction)).flatten();
+            solved.then(|| Point::solved(system, state, lambda, scale, &behind.direction)).flatten();
         match landed {
             Some(p) => {
                 self.here = p;
@@ -519,11 +513,11 @@ impl<'p> Run<'p> {
         let share = a / (a - b);
         let (mut state, mut lambda) =
             behind.predict(system.device, Some((&self.here, step)), share * step);
-        if system.newton(&mut state, &mut lambda, Constraint::Voltage(level)).is_err() {
+        if system.newton(&mut state, &mut lambda, &Constraint::Voltage(level)).is_err() {
             return;
         }
         let scale = self.params.scale;
-        if let Some(p) = Point::solved(system, state, lambda, scale, behind.direction) {
+        if let Some(p) = Point::solved(system, state, lambda, scale, &behind.direction) {
             self.fields.push(fields(system, &p.state, "crossing", p.lambda[0], p.current));
             let fold = self.exact(system, FoldKind::CurrentMaximum, &p);
             self.crossings.push(fold);
@@ -559,7 +553,7 @@ struct Control {
     fields: usize,
     lambda: [f64; 2],
     step: f64,
-    direction: [f64; 2],
+    direction: Vec<f64>,
     work: Work,
     volts_low: Vec<f64>,
 }
@@ -574,8 +568,6 @@ impl Control {
             self.lambda[0],
             self.lambda[1],
             self.step,
-            self.direction[0],
-            self.direction[1],
             w.newton_steps as f64,
             w.factorizations as f64,
             w.refinements as f64,
@@ -583,26 +575,29 @@ impl Control {
             w.halvings as f64,
         ];
         v.extend(&self.volts_low);
+        v.extend(&self.direction);
         v
     }
 
     fn read(v: &[f64]) -> Option<Control> {
-        let head = v.get(..13)?;
+        let head = v.get(..11)?;
+        // What follows are low words by contact, then the direction: two more than that.
+        let contacts = (v.len() - 11).checked_sub(2)? / 2;
         Some(Control {
             points: head[0] as usize,
             folds: head[1] as usize,
             fields: head[2] as usize,
             lambda: [head[3], head[4]],
             step: head[5],
-            direction: [head[6], head[7]],
+            direction: v[11 + contacts..].to_vec(),
             work: Work {
-                newton_steps: head[8] as u64,
-                factorizations: head[9] as u64,
-                refinements: head[10] as u64,
-                gummel_rounds: head[11] as u64,
-                halvings: head[12] as u64,
+                newton_steps: head[6] as u64,
+                factorizations: head[7] as u64,
+                refinements: head[8] as u64,
+                gummel_rounds: head[9] as u64,
+                halvings: head[10] as u64,
             },
-            volts_low: v[13..].to_vec(),
+            volts_low: v[11..11 + contacts].to_vec(),
         })
     }
 }

@@ -1,6 +1,6 @@
 //! Folds solved for exactly: the branch point where one component of the tangent is zero.
 
-use crate::solve::{Constraint, PlaneScale, System};
+use crate::solve::{PlaneScale, System};
 
 use super::point::Point;
 
@@ -31,10 +31,8 @@ pub fn find_fold(
             s = 0.5 * (low[0] + high[0]);
         }
         let (mut state, mut lambda) = a.predict(system.device, Some((b, step)), s);
-        let constraint =
-            Constraint::Plane { scale, direction: a.direction, origin: a.place, step: s };
-        system.newton(&mut state, &mut lambda, constraint).ok()?;
-        let p = Point::renewed(system, state, lambda, scale, a.direction).ok()?;
+        system.newton(&mut state, &mut lambda, &a.plane(s)).ok()?;
+        let p = Point::renewed(system, state, lambda, scale, &a.direction).ok()?;
         last = now;
         now = [s, p.direction[axis]];
         let same_side = (now[1] > 0.0) == (low[1] > 0.0);

@@ -1,65 +1,77 @@
 //! One solved point of a branch with its tangent, and predictions from it.
 
 use crate::discretize::{Device, State, Tie, add_words};
-use crate::solve::{Constraint, NewtonError, PlaneScale, System, Tangent};
+use crate::linear::LinearError;
+use crate::solve::{
+    Constraint, NewtonError, Plane, PlaneScale, System, Tangent, Terminals, open_contacts,
+};
 
-/// A solved point: state, drive, and the unit tangent in the plane (λ/V_s, asinh(I/I₀)).
+/// A solved point: state, drive, and the unit tangent in the continuation space.
 #[derive(Clone)]
 pub struct Point {
     pub state: State,
-    /// Drive voltage [V] in two words.
+    /// Drive voltage in two words, V.
     pub lambda: [f64; 2],
-    /// Drive current [A/µm].
+    /// Drive current, A/µm.
     pub current: f64,
-    pub place: [f64; 2],
-    /// Unit vector in the plane.
-    pub direction: [f64; 2],
-    /// d(everything)/d(arclength in the plane).
+    /// What the terminals stand at.
+    pub at: Terminals,
+    /// Largest terminal current, A/µm.
+    pub largest: f64,
+    /// Unit vector of coordinates (see [`Terminals::coordinates`]): voltage, current, others.
+    pub direction: Vec<f64>,
+    /// d(everything)/d(arclength).
     pub tangent: Tangent,
+    scale: PlaneScale,
+    open: Vec<bool>,
 }
 
 /// Multiply a tangent by a factor.
 fn scaled(mut t: Tangent, f: f64) -> Tangent {
-    for v in [&mut t.psi, &mut t.phi_n, &mut t.phi_p, &mut t.volts] {
+    let ends = &mut t.terminals;
+    for v in [&mut t.psi, &mut t.phi_n, &mut t.phi_p, &mut ends.volts, &mut ends.currents] {
         for x in v.iter_mut() {
             *x *= f;
         }
     }
-    t.lambda *= f;
-    t.current *= f;
+    ends.lambda *= f;
+    ends.current *= f;
     t
 }
 
-/// Direction of a tangent in the plane at drive current `current`, not normalized.
-fn in_plane(t: &Tangent, scale: PlaneScale, current: f64) -> [f64; 2] {
-    [t.lambda / scale.voltage, t.current / current.hypot(scale.current)]
+fn dot(a: &[f64], b: &[f64]) -> f64 {
+    a.iter().zip(b).map(|(a, b)| a * b).sum()
 }
 
 impl Point {
     /// The point that `system` has just solved, with the tangent of its last Newton step,
-    /// pointing so that its product with `towards` is positive.
+    /// pointing so that its product with `towards` (coordinates; missing ones count 0) is
+    /// positive.
     pub fn solved(
         system: &System,
         state: State,
         lambda: [f64; 2],
         scale: PlaneScale,
-        towards: [f64; 2],
+        towards: &[f64],
     ) -> Option<Point> {
-        let current = system.drive_current();
         let t = system.tangent(&state)?;
-        let d = in_plane(&t, scale, current);
-        let norm = d[0].hypot(d[1]);
+        let (at, largest) = standing(system, &state, lambda);
+        let open = open_contacts(system.device, &system.circuit);
+        let d = t.terminals.coordinates(scale, at.current, largest, &open);
+        let norm = dot(&d, &d).sqrt();
         if !(norm > 0.0 && norm.is_finite()) {
             return None;
         }
-        let sign = if d[0] * towards[0] + d[1] * towards[1] < 0.0 { -1.0 } else { 1.0 };
-        let f = sign / norm;
+        let f = if dot(&d, towards) < 0.0 { -1.0 / norm } else { 1.0 / norm };
         Some(Point {
             lambda,
-            current,
-            place: scale.place(lambda[0], current),
-            direction: [d[0] * f, d[1] * f],
+            current: at.current,
+            at,
+            largest,
+            direction: d.iter().map(|x| x * f).collect(),
             tangent: scaled(t, f),
+            scale,
+            open,
             state,
         })
     }
@@ -70,19 +82,61 @@ impl Point {
         state: State,
         lambda: [f64; 2],
         scale: PlaneScale,
-        towards: [f64; 2],
+        towards: &[f64],
     ) -> Result<Point, NewtonError> {
-        let constraint =
-            Constraint::Plane { scale, direction: towards, origin: [0.0; 2], step: 0.0 };
-        system.linearize(&state, lambda, constraint)?;
+        let mut direction = towards.to_vec();
+        direction.resize(2 + system.device.contacts.len(), 0.0);
+        system.assembly.evaluate(system.device, &state, false);
+        let (origin, largest) = standing(system, &state, lambda);
+        let open = open_contacts(system.device, &system.circuit);
+        let plane = Plane { scale, direction, origin, largest, open, step: 0.0 };
+        system.linearize(&state, lambda, &Constraint::Plane(Box::new(plane)))?;
         Point::solved(system, state, lambda, scale, towards).ok_or(NewtonError::Linear(
-            crate::linear::LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 },
+            LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 },
         ))
     }
 
-    /// Distance to another point in the plane.
+    /// The hyperplane at arclength `step` from here.
+    pub fn plane(&self, step: f64) -> Constraint {
+        Constraint::Plane(Box::new(Plane {
+            scale: self.scale,
+            direction: self.direction.clone(),
+            origin: self.at.clone(),
+            largest: self.largest,
+            open: self.open.clone(),
+            step,
+        }))
+    }
+
+    /// Angle between the tangents here and at `next`, in common units (rad).
+    pub fn turn(&self, next: &Point) -> f64 {
+        let largest = self.largest.max(next.largest);
+        let of = |p: &Point| {
+            p.tangent.terminals.coordinates(self.scale, p.current, largest, &self.open)
+        };
+        let (a, b) = (of(self), of(next));
+        let c = dot(&a, &b) / (dot(&a, &a) * dot(&b, &b)).sqrt();
+        c.clamp(-1.0, 1.0).acos()
+    }
+
+    /// asinh(I/I₀) of the drive current.
+    pub fn log_current(&self) -> f64 {
+        self.scale.log_current(self.current)
+    }
+
+    /// Distance to a nearby point in common units.
     pub fn distance(&self, other: &Point) -> f64 {
-        (self.place[0] - other.place[0]).hypot(self.place[1] - other.place[1])
+        let gap = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| b - a).collect();
+        let difference = Terminals {
+            lambda: other.lambda[0] - self.lambda[0],
+            current: 0.0,
+            volts: gap(&self.at.volts, &other.at.volts),
+            currents: gap(&self.at.currents, &other.at.currents),
+        };
+        let largest = self.largest.max(other.largest);
+        let mut d = difference.coordinates(self.scale, self.current, largest, &self.open);
+        d[1] = other.log_current() - self.log_current();
+        dot(&d, &d).sqrt()
     }
 
     /// Prediction at arclength `ds` from here. `other` is a second solved point at
@@ -125,22 +179,35 @@ impl Point {
                 state.phi_p.add(i, d[2]);
             }
         }
-        let mut d = ds * t.lambda;
+        let ends = &t.terminals;
+        let mut d = ds * ends.lambda;
         if let Some((o, at)) = other {
-            d += bend(ds, t.lambda, o.lambda[0] - self.lambda[0], o.tangent.lambda, at);
+            let far = o.lambda[0] - self.lambda[0];
+            d += bend(ds, ends.lambda, far, o.tangent.terminals.lambda, at);
         }
         let lambda = add_words(self.lambda, d);
-        for k in 0..t.volts.len() {
-            let mut d = ds * t.volts[k];
+        for k in 0..ends.volts.len() {
+            let mut d = ds * ends.volts[k];
             if let Some((o, at)) = other {
                 let far = o.state.volts.difference_to(&self.state.volts, k);
-                d += bend(ds, t.volts[k], far, o.tangent.volts[k], at);
+                d += bend(ds, ends.volts[k], far, o.tangent.terminals.volts[k], at);
             }
             state.set_contact(device, k, add_words(self.state.volts.get(k), d));
         }
         state.refresh(device);
         (state, lambda)
     }
+}
+
+/// What the terminals stand at in the state last evaluated, and the largest current.
+fn standing(system: &System, state: &State, lambda: [f64; 2]) -> (Terminals, f64) {
+    let at = Terminals {
+        lambda: lambda[0],
+        current: system.drive_current(),
+        volts: state.volts.hi.clone(),
+        currents: (0..system.device.contacts.len()).map(|k| system.current(k)).collect(),
+    };
+    (at, system.imbalance()[1])
 }
 
 /// Quadratic and cubic part at `ds` of the cubic with slope `slope` at 0, value `far` and

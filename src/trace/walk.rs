@@ -24,13 +24,13 @@ pub fn walk(
     target: f64,
     largest: f64,
 ) -> Result<(), WalkError> {
-    let scale = PlaneScale { voltage: 1.0, current: 1.0 };
+    let scale = PlaneScale { voltage: 1.0, current: 1.0, others: 0.0 };
     let towards = [if target >= *lambda { 1.0 } else { -1.0 }, 0.0];
     let fail = |reached, cause| WalkError { reached, target, cause };
     // Solve where we are: callers may hand a predicted or perturbed state.
     let mut s = state.clone();
     let mut l = [*lambda, 0.0];
-    system.newton(&mut s, &mut l, Constraint::Voltage(*lambda)).map_err(|e| fail(*lambda, e))?;
+    system.newton(&mut s, &mut l, &Constraint::Voltage(*lambda)).map_err(|e| fail(*lambda, e))?;
     *state = s;
     let mut here = point_here(system, state.clone(), *lambda, scale, towards);
     let mut before: Option<(Point, f64)> = None;
@@ -50,7 +50,7 @@ pub fn walk(
             }
             None => (state.clone(), [goal, 0.0]),
         };
-        match system.newton(&mut s, &mut l, Constraint::Voltage(goal)) {
+        match system.newton(&mut s, &mut l, &Constraint::Voltage(goal)) {
             Ok(info) => {
                 let next = point_here(system, s.clone(), goal, scale, towards);
                 before = here.take().map(|p| (p, -ds));
@@ -101,7 +101,7 @@ fn rescue(
     let (_, rounds) = gummel.iterate(system.device, &mut s, RESCUE_ROUNDS, 1e-2).ok()?;
     system.work.gummel_rounds += u64::from(rounds);
     let mut lambda = [goal, 0.0];
-    system.newton(&mut s, &mut lambda, Constraint::Voltage(goal)).ok()?;
+    system.newton(&mut s, &mut lambda, &Constraint::Voltage(goal)).ok()?;
     let point = point_here(system, s.clone(), goal, scale, towards);
     Some((s, point))
 }
@@ -113,5 +113,5 @@ fn point_here(
     scale: PlaneScale,
     towards: [f64; 2],
 ) -> Option<Point> {
-    Point::solved(system, state, [lambda, 0.0], scale, towards)
+    Point::solved(system, state, [lambda, 0.0], scale, &towards)
 }
