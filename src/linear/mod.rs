@@ -11,6 +11,7 @@ mod ordering;
 mod pivoted;
 mod scale;
 mod solve;
+mod stream;
 mod substitute;
 mod supernode;
 mod symbolic;
