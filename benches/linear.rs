@@ -26,7 +26,7 @@ fn main() {
     let sizes: &[(u32, u32)] =
         if quick { &[(108, 108)] } else { &[(54, 54), (108, 108), (215, 215)] };
     println!(
-        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>8} {:>9} {:>9}",
+        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>9} {:>8} {:>9} {:>9}",
         "nodes",
         "analysis",
         "fronts",
@@ -35,7 +35,8 @@ fn main() {
         "LU 1 ms",
         "LU 2 ms",
         "GFlop/s",
-        "solve ms",
+        "solve 1",
+        "solve 2",
         "MB",
         "error",
         "general"
@@ -54,12 +55,15 @@ fn main() {
         let b = vector(n, 1);
         let mut x = b.clone();
         let mut error = 0.0;
-        let solve = one.install(|| {
-            least(20, || {
-                x.copy_from_slice(&b);
-                error = solver.solve(&a, &mut x, 1).unwrap().backward_error;
+        let mut solve = |pool: &rayon::ThreadPool| {
+            pool.install(|| {
+                least(40, || {
+                    x.copy_from_slice(&b);
+                    error = solver.solve(&a, &mut x, 1).unwrap().backward_error;
+                })
             })
-        });
+        };
+        let (solve1, solve2) = (solve(&one), solve(&two));
         let general = if quick {
             f64::NAN
         } else {
@@ -67,7 +71,7 @@ fn main() {
             least(3, || general.factor(&a).unwrap())
         };
         println!(
-            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
+            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
             a.pattern.rows,
             analysis,
             symbolic.fronts(),
@@ -76,7 +80,8 @@ fn main() {
             lu1,
             lu2,
             symbolic.flops() / lu1 / 1e6,
-            solve,
+            solve1,
+            solve2,
             symbolic.bytes() as f64 / 1e6,
             error,
             general

@@ -58,10 +58,8 @@ pub struct DirectSolver {
     region: Aligned,
     exchange: Vec<u32>,
     exchanged: Vec<bool>,
-    /// Unknowns in elimination order, of all columns.
-    ordered: Vec<f64>,
-    /// Rows of one front.
-    front: Aligned,
+    /// Rows of all fronts, for each right-hand side.
+    fronts: Aligned,
     rhs: Vec<f64>,
     best: Vec<f64>,
     residual: Vec<f64>,
@@ -90,8 +88,7 @@ impl DirectSolver {
             region: Aligned::default(),
             exchange: vec![0; n],
             exchanged: vec![false; symbolic.fronts.len()],
-            ordered: Vec::new(),
-            front: Aligned::zeros(symbolic.largest_front + symbolic.largest_pivots),
+            fronts: Aligned::default(),
             rhs: Vec::new(),
             best: vec![0.0; n],
             residual: vec![0.0; n],
@@ -316,22 +313,14 @@ impl DirectSolver {
 
     /// x ← A⁻¹ x (or A⁻ᵀ x) by the block factors, unrefined.
     pub(super) fn apply(&mut self, x: &mut [f64], columns: usize, transposed: bool) {
-        let b = self.symbolic.block;
-        let n = self.pattern.rows * b;
         let (before, after) = if transposed {
             (&self.scaling.columns, &self.scaling.rows)
         } else {
             (&self.scaling.rows, &self.scaling.columns)
         };
-        let mut y = std::mem::take(&mut self.ordered);
-        y.resize((columns * n).max(y.len()), 0.0);
-        for (x, y) in x.chunks_exact(n.max(1)).zip(y.chunks_exact_mut(n.max(1))) {
-            for (y, &node) in y.chunks_exact_mut(b).zip(&self.symbolic.order) {
-                let at = node as usize * b;
-                for i in 0..b {
-                    y[i] = x[at + i] * before[at + i];
-                }
-            }
+        let length = columns * self.symbolic.work_len;
+        if self.fronts.get().len() < length {
+            self.fronts.resize(length);
         }
         Factors {
             symbolic: &self.symbolic,
@@ -339,16 +328,9 @@ impl DirectSolver {
             exchange: &self.exchange,
             exchanged: &self.exchanged,
             arch: self.arch,
+            transposed,
+            columns,
         }
-        .substitute(&mut y[..columns * n], self.front.get_mut(), transposed);
-        for (x, y) in x.chunks_exact_mut(n.max(1)).zip(y.chunks_exact(n.max(1))) {
-            for (y, &node) in y.chunks_exact(b).zip(&self.symbolic.order) {
-                let at = node as usize * b;
-                for i in 0..b {
-                    x[at + i] = y[i] * after[at + i];
-                }
-            }
-        }
-        self.ordered = y;
+        .substitute(x, &mut self.fronts.get_mut()[..length], before, after);
     }
 }
