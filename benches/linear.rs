@@ -21,7 +21,21 @@ fn least(count: usize, mut run: impl FnMut()) -> f64 {
     (0..count).map(|_| once(&mut run)).fold(f64::INFINITY, f64::min)
 }
 
+/// Dense multiply of one core [GFlop/s], by the multiply of a library.
+fn peak() -> f64 {
+    let n = 768;
+    let a = faer::Mat::from_fn(n, n, |i, j| (i * 7 + j) as f64 * 1e-3);
+    let b = a.transpose().to_owned();
+    let mut c = faer::Mat::<f64>::zeros(n, n);
+    let ms = least(10, || {
+        let (c, keep) = (c.as_mut(), faer::Accum::Replace);
+        faer::linalg::matmul::matmul(c, keep, &a, &b, 1.0, faer::Par::Seq);
+    });
+    2.0 * (n as f64).powi(3) / ms / 1e6
+}
+
 fn main() {
+    println!("dense multiply, one core: {:.1} GFlop/s", peak());
     let quick = std::env::args().any(|a| a == "quick");
     let sizes: &[(u32, u32)] =
         if quick { &[(108, 108)] } else { &[(54, 54), (108, 108), (215, 215)] };

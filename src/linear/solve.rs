@@ -334,3 +334,57 @@ impl DirectSolver {
         .substitute(x, &mut self.fronts.get_mut()[..length], before, after);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every instruction set of this machine solves the same system.
+    #[test]
+    fn all_instruction_sets_agree() {
+        let mut archs = vec![Arch::Scalar, machine()];
+        #[cfg(target_arch = "x86_64")]
+        archs.extend(pulp::x86::V3::try_new().map(Arch::V3));
+        for block in [1, 3, 4, 5] {
+            let (nx, ny) = (70u32, 60u32);
+            let (mut start, mut columns, mut places) = (vec![0], Vec::new(), Vec::new());
+            for k in 0..nx * ny {
+                let (i, j) = (k % nx, k / nx);
+                places.push((i, j));
+                columns.extend([(j > 0).then(|| k - nx), (i > 0).then(|| k - 1)].iter().flatten());
+                columns.push(k);
+                let right = (i + 1 < nx).then_some(k + 1);
+                let down = (j + 1 < ny).then_some(k + nx);
+                columns.extend([right, down].iter().flatten());
+                start.push(columns.len());
+            }
+            let rows = (nx * ny) as usize;
+            let pattern = Arc::new(BlockPattern { rows, block, start, columns, places });
+            let mut a = BlockMatrix::new(pattern.clone());
+            for (k, v) in a.values.iter_mut().enumerate() {
+                *v = (k as f64 * 0.7).sin();
+            }
+            for r in 0..rows {
+                for k in pattern.start[r]..pattern.start[r + 1] {
+                    if pattern.columns[k] as usize == r {
+                        (0..block).for_each(|i| a.values[(k * block + i) * block + i] += 5.0);
+                    }
+                }
+            }
+            let truth: Vec<f64> = (0..rows * block).map(|k| (k as f64 * 0.3).cos()).collect();
+            let mut b = vec![0.0; rows * block];
+            a.multiply(&truth, &mut b);
+            for &arch in &archs {
+                let mut solver = DirectSolver::new(pattern.clone()).unwrap();
+                solver.arch = arch;
+                solver.factor(&a).unwrap();
+                let mut x = b.clone();
+                let info = solver.solve(&a, &mut x, 1).unwrap();
+                assert!(info.backward_error < 1e-13, "{arch:?} {block}: {info:?}");
+                let error = x.iter().zip(&truth).map(|(x, t)| (x - t).abs()).fold(0.0, f64::max);
+                assert!(error < 1e-10, "{arch:?} block {block}: {error:e}");
+                assert_eq!((solver.work.general, solver.work.pivoted_fronts), (0, 0));
+            }
+        }
+    }
+}
