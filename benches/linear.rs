@@ -21,12 +21,26 @@ fn least(count: usize, mut run: impl FnMut()) -> f64 {
     (0..count).map(|_| once(&mut run)).fold(f64::INFINITY, f64::min)
 }
 
+/// Dense multiply of one core [GFlop/s], by the multiply of a library.
+fn peak() -> f64 {
+    let n = 768;
+    let a = faer::Mat::from_fn(n, n, |i, j| (i * 7 + j) as f64 * 1e-3);
+    let b = a.transpose().to_owned();
+    let mut c = faer::Mat::<f64>::zeros(n, n);
+    let ms = least(10, || {
+        let (c, keep) = (c.as_mut(), faer::Accum::Replace);
+        faer::linalg::matmul::matmul(c, keep, &a, &b, 1.0, faer::Par::Seq);
+    });
+    2.0 * (n as f64).powi(3) / ms / 1e6
+}
+
 fn main() {
+    println!("dense multiply, one core: {:.1} GFlop/s", peak());
     let quick = std::env::args().any(|a| a == "quick");
     let sizes: &[(u32, u32)] =
         if quick { &[(108, 108)] } else { &[(54, 54), (108, 108), (215, 215)] };
     println!(
-        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>8} {:>9} {:>9}",
+        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>9} {:>8} {:>9} {:>9}",
         "nodes",
         "analysis",
         "fronts",
@@ -35,7 +49,8 @@ fn main() {
         "LU 1 ms",
         "LU 2 ms",
         "GFlop/s",
-        "solve ms",
+        "solve 1",
+        "solve 2",
         "MB",
         "error",
         "general"
@@ -54,12 +69,15 @@ fn main() {
         let b = vector(n, 1);
         let mut x = b.clone();
         let mut error = 0.0;
-        let solve = one.install(|| {
-            least(20, || {
-                x.copy_from_slice(&b);
-                error = solver.solve(&a, &mut x, 1).unwrap().backward_error;
+        let mut solve = |pool: &rayon::ThreadPool| {
+            pool.install(|| {
+                least(40, || {
+                    x.copy_from_slice(&b);
+                    error = solver.solve(&a, &mut x, 1).unwrap().backward_error;
+                })
             })
-        });
+        };
+        let (solve1, solve2) = (solve(&one), solve(&two));
         let general = if quick {
             f64::NAN
         } else {
@@ -67,7 +85,7 @@ fn main() {
             least(3, || general.factor(&a).unwrap())
         };
         println!(
-            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
+            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
             a.pattern.rows,
             analysis,
             symbolic.fronts(),
@@ -76,7 +94,8 @@ fn main() {
             lu1,
             lu2,
             symbolic.flops() / lu1 / 1e6,
-            solve,
+            solve1,
+            solve2,
             symbolic.bytes() as f64 / 1e6,
             error,
             general

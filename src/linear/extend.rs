@@ -5,7 +5,7 @@
 //! saves a pass over the parent.
 
 // Masked loads and stores of the ends of runs, most of which are shorter than two vectors:
-// the safe ones of `pulp` are calls, a third of the time of an assembly.
+// the safe ones of `pulp` are calls through a table.
 #![allow(unsafe_code)]
 
 use pulp::{MemMask, Simd, WithSimd};

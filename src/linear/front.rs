@@ -9,6 +9,7 @@ use super::block::BlockMatrix;
 use super::extend::{Clear, Extend, Target};
 use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
+use super::stream::{HOT, through_workspace};
 use super::symbolic::{Front, Half, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
@@ -129,7 +130,22 @@ impl Numeric<'_> {
     /// Assemble and eliminate one front.
     fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
-        let (lower, upper) = store.factor.split_at_mut(front.rows * front.pivots);
+        let Store { factor, exchange, exchanged } = store;
+        if front.wide || factor.len() > HOT {
+            return self.build(front, factor, (exchange, exchanged), out, work);
+        }
+        through_workspace(factor, |hot| self.build(front, hot, (exchange, exchanged), out, work))
+    }
+
+    fn build(
+        &self,
+        front: &Front,
+        factor: &mut [f64],
+        (exchange, exchanged): (&mut [u32], &mut [bool]),
+        out: &mut [f64],
+        work: &mut [f64],
+    ) -> Met {
+        let (lower, upper) = factor.split_at_mut(front.rows * front.pivots);
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
         let (pivots, ld) = (front.pivots, front.rows);
@@ -140,12 +156,12 @@ impl Numeric<'_> {
         } else {
             self.arch.dispatch(Eliminate { lower, upper, ld, columns: 0..pivots, end: ld })
         };
-        store.exchanged[0] = !good;
+        exchanged[0] = !good;
         if !good {
             // The front was overwritten: build it again.
             self.assemble(front, lower, upper, out, work);
             met.pivoted = 1;
-            met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, store.exchange);
+            met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, exchange);
         }
         if front.rest > 0 {
             let fresh = front.children.is_empty();

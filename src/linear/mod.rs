@@ -1,4 +1,9 @@
-//! Sparse direct solver for block systems.
+//! Sparse direct solver for block systems: block multifrontal LU, refinement measured by the
+//! componentwise backward error, a general-purpose LU for what that cannot answer.
+//!
+//! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
+//! `front` with `extend`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
+//! `substitute` → `solve` → `bordered` (per right-hand side).
 
 mod aligned;
 mod block;
@@ -11,6 +16,7 @@ mod ordering;
 mod pivoted;
 mod scale;
 mod solve;
+mod stream;
 mod substitute;
 mod supernode;
 mod symbolic;

@@ -1,11 +1,18 @@
 //! Scaling by powers of two, residuals and the componentwise backward error.
 
+// Small blocks by index: iterators would hide which row and column is meant.
+#![allow(clippy::needless_range_loop)]
+
+use std::ops::Range;
+
 use super::block::{BlockMatrix, LinearError};
 
 /// Turn to the general-purpose LU above this componentwise backward error…
 const ACCEPTED: f64 = 1e-8;
 /// … unless the error is down at rounding in the norm.
 const ACCEPTED_NORMWISE: f64 = 1e-15;
+/// Block rows below which two threads do not pay.
+const WORTH_TWO: usize = 2000;
 
 /// Scaling that brings the largest entry of each row, then of each column, to [0.5, 1).
 /// Powers of two: the factors of the scaled matrix are those of the matrix, scaled, and no
@@ -14,56 +21,117 @@ const ACCEPTED_NORMWISE: f64 = 1e-15;
 pub(super) struct Scaling {
     pub rows: Vec<f64>,
     pub columns: Vec<f64>,
+    /// Columns as seen by the second half of the rows.
+    spare: Vec<f64>,
 }
 
 impl Scaling {
     /// All ones, for `n` unknowns.
     pub fn new(n: usize) -> Scaling {
-        Scaling { rows: vec![1.0; n], columns: vec![1.0; n] }
+        Scaling { rows: vec![1.0; n], columns: vec![1.0; n], spare: vec![1.0; n] }
     }
 
     pub fn measure(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
-        match matrix.pattern.block {
-            1 => self.measure_blocks::<1>(matrix),
-            3 => self.measure_blocks::<3>(matrix),
-            4 => self.measure_blocks::<4>(matrix),
-            _ => self.measure_blocks::<0>(matrix),
+        let n = matrix.pattern.rows;
+        let half = if n > WORTH_TWO { n / 2 } else { n };
+        let (upper, lower) = self.rows.split_at_mut(half * matrix.pattern.block);
+        let (columns, spare) = (&mut self.columns, &mut self.spare);
+        let (one, two) = rayon::join(
+            || measure_rows(matrix, 0..half, upper, columns),
+            || measure_rows(matrix, half..n, lower, spare),
+        );
+        one.and(two)?;
+        for (c, s) in self.columns.iter_mut().zip(&self.spare) {
+            *c = power(larger(*c, *s));
         }
-    }
-
-    fn measure_blocks<const B: usize>(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
-        let pattern = &*matrix.pattern;
-        let b = if B == 0 { pattern.block } else { B };
-        self.columns.fill(0.0);
-        for row in 0..pattern.rows {
-            let blocks = pattern.start[row]..pattern.start[row + 1];
-            let values = &matrix.values[blocks.start * b * b..blocks.end * b * b];
-            // A sum of zeros times the values is NaN if one of them is not finite.
-            if values.iter().map(|v| 0.0 * v).sum::<f64>() != 0.0 {
-                return Err(LinearError::NotFinite { row });
-            }
-            let scale = &mut self.rows[row * b..(row + 1) * b];
-            scale.fill(0.0);
-            for block in values.chunks_exact(b * b) {
-                for (i, s) in scale.iter_mut().enumerate() {
-                    for j in 0..b {
-                        *s = larger(*s, block[i * b + j].abs());
-                    }
-                }
-            }
-            scale.iter_mut().for_each(|s| *s = power(*s));
-            for (block, &c) in values.chunks_exact(b * b).zip(&pattern.columns[blocks]) {
-                let column = &mut self.columns[c as usize * b..][..b];
-                for (i, s) in scale.iter().enumerate() {
-                    for (j, largest) in column.iter_mut().enumerate() {
-                        *largest = larger(*largest, block[i * b + j].abs() * s);
-                    }
-                }
-            }
-        }
-        self.columns.iter_mut().for_each(|s| *s = power(*s));
         Ok(())
     }
+}
+
+fn measure_rows(
+    matrix: &BlockMatrix,
+    range: Range<usize>,
+    rows: &mut [f64],
+    columns: &mut [f64],
+) -> Result<(), LinearError> {
+    match matrix.pattern.block {
+        1 => measure_blocks::<1, 1>(matrix, range, rows, columns),
+        3 => measure_blocks::<3, 9>(matrix, range, rows, columns),
+        4 => measure_blocks::<4, 16>(matrix, range, rows, columns),
+        _ => measure_any(matrix, range, rows, columns),
+    }
+}
+
+/// Row scales, and the largest entries of the columns of the rows so scaled. `BB` is B·B.
+fn measure_blocks<const B: usize, const BB: usize>(
+    matrix: &BlockMatrix,
+    range: Range<usize>,
+    rows: &mut [f64],
+    columns: &mut [f64],
+) -> Result<(), LinearError> {
+    let pattern = &*matrix.pattern;
+    columns.fill(0.0);
+    for (row, scale) in range.zip(rows.as_chunks_mut::<B>().0) {
+        let blocks = pattern.start[row]..pattern.start[row + 1];
+        let values = matrix.values[blocks.start * BB..blocks.end * BB].as_chunks::<BB>().0;
+        let (mut sizes, mut bad) = ([0.0; BB], [0.0; BB]);
+        for v in values {
+            for e in 0..BB {
+                sizes[e] = larger(sizes[e], v[e].abs());
+                // NaN if the value is not finite.
+                bad[e] += 0.0 * v[e];
+            }
+        }
+        if bad.iter().any(|b| *b != 0.0) {
+            return Err(LinearError::NotFinite { row });
+        }
+        for i in 0..B {
+            scale[i] = power(sizes[i * B..(i + 1) * B].iter().copied().fold(0.0, larger));
+        }
+        for (v, &c) in values.iter().zip(&pattern.columns[blocks]) {
+            let column = &mut columns[c as usize * B..][..B];
+            for i in 0..B {
+                for j in 0..B {
+                    column[j] = larger(column[j], v[i * B + j].abs() * scale[i]);
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// The same for a block size known at run time only.
+fn measure_any(
+    matrix: &BlockMatrix,
+    range: Range<usize>,
+    rows: &mut [f64],
+    columns: &mut [f64],
+) -> Result<(), LinearError> {
+    let pattern = &*matrix.pattern;
+    let b = pattern.block;
+    columns.fill(0.0);
+    for (row, scale) in range.zip(rows.chunks_exact_mut(b)) {
+        let blocks = pattern.start[row]..pattern.start[row + 1];
+        let values = &matrix.values[blocks.start * b * b..blocks.end * b * b];
+        if values.iter().any(|v| !v.is_finite()) {
+            return Err(LinearError::NotFinite { row });
+        }
+        scale.fill(0.0);
+        let lines = || values.chunks_exact(b * b).flat_map(|v| v.chunks_exact(b).enumerate());
+        for (i, line) in lines() {
+            scale[i] = line.iter().map(|v| v.abs()).fold(scale[i], larger);
+        }
+        scale.iter_mut().for_each(|s| *s = power(*s));
+        for (block, &c) in values.chunks_exact(b * b).zip(&pattern.columns[blocks]) {
+            let column = &mut columns[c as usize * b..][..b];
+            for (line, s) in block.chunks_exact(b).zip(scale.iter()) {
+                for (largest, v) in column.iter_mut().zip(line) {
+                    *largest = larger(*largest, v.abs() * s);
+                }
+            }
+        }
+    }
+    Ok(())
 }
 
 /// The larger of two numbers, neither of which is NaN.
@@ -109,15 +177,20 @@ pub(super) fn residual(
     b: &[f64],
     (r, size): (&mut [f64], &mut [f64]),
 ) -> Worst {
-    r.copy_from_slice(b);
-    for (s, b) in size.iter_mut().zip(b) {
-        *s = b.abs();
-    }
-    match (matrix.pattern.block, transposed) {
-        (3, false) => subtract::<3>(matrix, x, r, size),
-        (4, false) => subtract::<4>(matrix, x, r, size),
-        (_, false) => subtract::<0>(matrix, x, r, size),
-        (_, true) => subtract_transposed(matrix, x, r, size),
+    let n = matrix.pattern.rows;
+    if transposed {
+        r.copy_from_slice(b);
+        size.iter_mut().zip(b).for_each(|(s, b)| *s = b.abs());
+        subtract_transposed(matrix, x, r, size);
+    } else {
+        let half = if n > WORTH_TWO { n / 2 } else { n };
+        let at = half * matrix.pattern.block;
+        let (r_upper, r_lower) = r.split_at_mut(at);
+        let (size_upper, size_lower) = size.split_at_mut(at);
+        rayon::join(
+            || subtract_rows(matrix, 0..half, x, &b[..at], (r_upper, size_upper)),
+            || subtract_rows(matrix, half..n, x, &b[at..], (r_lower, size_lower)),
+        );
     }
     for &(column, y) in border {
         for ((r, size), c) in r.iter_mut().zip(size.iter_mut()).zip(column) {
@@ -150,18 +223,44 @@ pub(super) fn residual(
     worst
 }
 
-fn subtract<const B: usize>(matrix: &BlockMatrix, x: &[f64], r: &mut [f64], size: &mut [f64]) {
+fn subtract_rows(
+    matrix: &BlockMatrix,
+    rows: Range<usize>,
+    x: &[f64],
+    b: &[f64],
+    (r, size): (&mut [f64], &mut [f64]),
+) {
+    match matrix.pattern.block {
+        1 => subtract::<1>(matrix, rows, x, b, r, size),
+        3 => subtract::<3>(matrix, rows, x, b, r, size),
+        4 => subtract::<4>(matrix, rows, x, b, r, size),
+        _ => subtract::<0>(matrix, rows, x, b, r, size),
+    }
+}
+
+/// B is the block size, 0 if it is known at run time only.
+fn subtract<const B: usize>(
+    matrix: &BlockMatrix,
+    rows: Range<usize>,
+    x: &[f64],
+    b: &[f64],
+    r: &mut [f64],
+    size: &mut [f64],
+) {
     let pattern = &*matrix.pattern;
-    let b = if B == 0 { pattern.block } else { B };
-    for row in 0..pattern.rows {
-        let r = &mut r[row * b..(row + 1) * b];
-        let size = &mut size[row * b..(row + 1) * b];
+    let width = if B == 0 { pattern.block } else { B };
+    r.copy_from_slice(b);
+    for (s, b) in size.iter_mut().zip(b) {
+        *s = b.abs();
+    }
+    let lines = r.chunks_exact_mut(width).zip(size.chunks_exact_mut(width));
+    for (row, (r, size)) in rows.zip(lines) {
         for k in pattern.start[row]..pattern.start[row + 1] {
-            let x = &x[pattern.columns[k] as usize * b..][..b];
-            let v = &matrix.values[k * b * b..(k + 1) * b * b];
-            for i in 0..b {
-                for j in 0..b {
-                    let p = v[i * b + j] * x[j];
+            let x = &x[pattern.columns[k] as usize * width..][..width];
+            let v = &matrix.values[k * width * width..][..width * width];
+            for i in 0..width {
+                for j in 0..width {
+                    let p = v[i * width + j] * x[j];
                     r[i] -= p;
                     size[i] += p.abs();
                 }

@@ -56,10 +56,8 @@ pub struct DirectSolver {
     region: Aligned,
     exchange: Vec<u32>,
     exchanged: Vec<bool>,
-    /// Unknowns in elimination order, of all columns.
-    ordered: Vec<f64>,
-    /// Rows of one front.
-    front: Aligned,
+    /// Rows of all fronts, for each right-hand side.
+    fronts: Aligned,
     rhs: Vec<f64>,
     best: Vec<f64>,
     residual: Vec<f64>,
@@ -88,8 +86,7 @@ impl DirectSolver {
             region: Aligned::default(),
             exchange: vec![0; n],
             exchanged: vec![false; symbolic.fronts.len()],
-            ordered: Vec::new(),
-            front: Aligned::zeros(symbolic.largest_front + symbolic.largest_pivots),
+            fronts: Aligned::default(),
             rhs: Vec::new(),
             best: vec![0.0; n],
             residual: vec![0.0; n],
@@ -314,22 +311,14 @@ impl DirectSolver {
 
     /// x ← A⁻¹ x (or A⁻ᵀ x) by the block factors, unrefined.
     pub(super) fn apply(&mut self, x: &mut [f64], columns: usize, transposed: bool) {
-        let b = self.symbolic.block;
-        let n = self.pattern.rows * b;
         let (before, after) = if transposed {
             (&self.scaling.columns, &self.scaling.rows)
         } else {
             (&self.scaling.rows, &self.scaling.columns)
         };
-        let mut y = std::mem::take(&mut self.ordered);
-        y.resize((columns * n).max(y.len()), 0.0);
-        for (x, y) in x.chunks_exact(n.max(1)).zip(y.chunks_exact_mut(n.max(1))) {
-            for (y, &node) in y.chunks_exact_mut(b).zip(&self.symbolic.order) {
-                let at = node as usize * b;
-                for i in 0..b {
-                    y[i] = x[at + i] * before[at + i];
-                }
-            }
+        let length = columns * self.symbolic.work_len;
+        if self.fronts.get().len() < length {
+            self.fronts.resize(length);
         }
         Factors {
             symbolic: &self.symbolic,
@@ -337,16 +326,63 @@ impl DirectSolver {
             exchange: &self.exchange,
             exchanged: &self.exchanged,
             arch: self.arch,
+            transposed,
+            columns,
         }
-        .substitute(&mut y[..columns * n], self.front.get_mut(), transposed);
-        for (x, y) in x.chunks_exact_mut(n.max(1)).zip(y.chunks_exact(n.max(1))) {
-            for (y, &node) in y.chunks_exact(b).zip(&self.symbolic.order) {
-                let at = node as usize * b;
-                for i in 0..b {
-                    x[at + i] = y[i] * after[at + i];
+        .substitute(x, &mut self.fronts.get_mut()[..length], before, after);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Every instruction set of this machine solves the same system.
+    #[test]
+    fn all_instruction_sets_agree() {
+        let mut archs = vec![Arch::Scalar, machine()];
+        #[cfg(target_arch = "x86_64")]
+        archs.extend(pulp::x86::V3::try_new().map(Arch::V3));
+        for block in [1, 3, 4, 5] {
+            let (nx, ny) = (70u32, 60u32);
+            let (mut start, mut columns, mut places) = (vec![0], Vec::new(), Vec::new());
+            for k in 0..nx * ny {
+                let (i, j) = (k % nx, k / nx);
+                places.push((i, j));
+                columns.extend([(j > 0).then(|| k - nx), (i > 0).then(|| k - 1)].iter().flatten());
+                columns.push(k);
+                let right = (i + 1 < nx).then_some(k + 1);
+                let down = (j + 1 < ny).then_some(k + nx);
+                columns.extend([right, down].iter().flatten());
+                start.push(columns.len());
+            }
+            let rows = (nx * ny) as usize;
+            let pattern = Arc::new(BlockPattern { rows, block, start, columns, places });
+            let mut a = BlockMatrix::new(pattern.clone());
+            for (k, v) in a.values.iter_mut().enumerate() {
+                *v = (k as f64 * 0.7).sin();
+            }
+            for r in 0..rows {
+                for k in pattern.start[r]..pattern.start[r + 1] {
+                    if pattern.columns[k] as usize == r {
+                        (0..block).for_each(|i| a.values[(k * block + i) * block + i] += 5.0);
+                    }
                 }
             }
+            let truth: Vec<f64> = (0..rows * block).map(|k| (k as f64 * 0.3).cos()).collect();
+            let mut b = vec![0.0; rows * block];
+            a.multiply(&truth, &mut b);
+            for &arch in &archs {
+                let mut solver = DirectSolver::new(pattern.clone()).unwrap();
+                solver.arch = arch;
+                solver.factor(&a).unwrap();
+                let mut x = b.clone();
+                let info = solver.solve(&a, &mut x, 1).unwrap();
+                assert!(info.backward_error < 1e-13, "{arch:?} {block}: {info:?}");
+                let error = x.iter().zip(&truth).map(|(x, t)| (x - t).abs()).fold(0.0, f64::max);
+                assert!(error < 1e-10, "{arch:?} block {block}: {error:e}");
+                assert_eq!((solver.work.general, solver.work.pivoted_fronts), (0, 0));
+            }
         }
-        self.ordered = y;
     }
 }

@@ -15,57 +15,137 @@ pub(super) struct Factors<'a> {
     pub exchange: &'a [u32],
     pub exchanged: &'a [bool],
     pub arch: Arch,
+    pub transposed: bool,
+    /// Right-hand sides.
+    pub columns: usize,
 }
 
 impl Factors<'_> {
-    /// Solve with the factors (or their transposed) for all columns of `y`, in elimination
-    /// order, in place. `w` is workspace for the rows of the largest front and its pivots.
-    pub fn substitute(&self, y: &mut [f64], w: &mut [f64], transposed: bool) {
+    /// Solve with the factors (or their transposed) for all columns of `x`, in place, scaled by
+    /// `before` and `after`. `work` holds the rows of all fronts for each column. Subtrees run
+    /// in parallel; what they pass on is added in a fixed order.
+    pub fn substitute(&self, x: &mut [f64], work: &mut [f64], before: &[f64], after: &[f64]) {
         let b = self.symbolic.block;
         let n = self.symbolic.order.len() * b;
-        for (s, f) in self.symbolic.fronts.iter().enumerate() {
-            let (lower, upper) = self.halves(f);
-            let (half, scale) = if transposed { (upper, Some(lower)) } else { (lower, None) };
-            let (w, spare) = w.split_at_mut(f.rows);
-            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
-            for y in y.chunks_exact_mut(n) {
-                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
-                w[f.pivots..].fill(0.0);
-                if self.exchanged[s] && !transposed {
-                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
-                    for (w, &e) in w.iter_mut().zip(self.exchange(f)) {
-                        *w = spare[e as usize];
+        let mut rest = &mut *work;
+        for &root in &self.symbolic.roots {
+            let (mine, others) = rest.split_at_mut(self.span(root as usize));
+            rest = others;
+            self.forward(root as usize, mine, x, before);
+            self.backward(root as usize, mine);
+        }
+        for f in &self.symbolic.fronts {
+            let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
+            let own = &work[f.work * self.columns..(f.work + f.rows) * self.columns];
+            for (w, x) in own.chunks_exact(f.rows).zip(x.chunks_exact_mut(n)) {
+                for (w, &node) in w.chunks_exact(b).zip(nodes) {
+                    let at = node as usize * b;
+                    for i in 0..b {
+                        x[at + i] = w[i] * after[at + i];
                     }
-                }
-                self.arch.dispatch(Forward { half, scale, pivots: f.pivots, ld: f.rows, w });
-                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
-                for (w, &node) in w[padded(f.pivots)..].chunks_exact(b).zip(rest) {
-                    let y = &mut y[node as usize * b..][..b];
-                    y.iter_mut().zip(w).for_each(|(y, w)| *y += w);
                 }
             }
         }
-        for (s, f) in self.symbolic.fronts.iter().enumerate().rev() {
-            let (lower, upper) = self.halves(f);
-            let (half, scale) = if transposed { (lower, None) } else { (upper, Some(lower)) };
-            let (w, spare) = w.split_at_mut(f.rows);
-            let rest = &self.symbolic.rest_nodes[f.rest_nodes.clone()];
-            for y in y.chunks_exact_mut(n) {
-                w[..f.pivots].copy_from_slice(&y[f.first..f.first + f.pivots]);
-                w[f.pivots..].fill(0.0);
-                for (w, &node) in w[padded(f.pivots)..].chunks_exact_mut(b).zip(rest) {
-                    w.copy_from_slice(&y[node as usize * b..][..b]);
+    }
+
+    /// Workspace of a subtree.
+    fn span(&self, s: usize) -> usize {
+        let f = &self.symbolic.fronts[s];
+        (f.work + f.rows - self.symbolic.fronts[f.leftmost].work) * self.columns
+    }
+
+    /// Run `each` on the children of a front, with their workspaces.
+    fn children(&self, s: usize, work: &mut [f64], each: &(impl Fn(usize, &mut [f64]) + Sync)) {
+        let f = &self.symbolic.fronts[s];
+        self.some(&self.symbolic.children[f.children.clone()], f.parallel, work, each);
+    }
+
+    fn some(
+        &self,
+        children: &[u32],
+        parallel: bool,
+        work: &mut [f64],
+        each: &(impl Fn(usize, &mut [f64]) + Sync),
+    ) {
+        let Some((&c, others)) = children.split_first() else { return };
+        let (mine, rest) = work.split_at_mut(self.span(c as usize));
+        if parallel && !others.is_empty() {
+            rayon::join(|| each(c as usize, mine), || self.some(others, parallel, rest, each));
+        } else {
+            each(c as usize, mine);
+            self.some(others, parallel, rest, each);
+        }
+    }
+
+    fn forward(&self, s: usize, work: &mut [f64], x: &[f64], before: &[f64]) {
+        let f = &self.symbolic.fronts[s];
+        let b = self.symbolic.block;
+        let n = self.symbolic.order.len() * b;
+        let (below, own) = work.split_at_mut(work.len() - f.rows * self.columns);
+        self.children(s, below, &|c, work| self.forward(c, work, x, before));
+        let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
+        for (w, x) in own.chunks_exact_mut(f.rows).zip(x.chunks_exact(n)) {
+            for (w, &node) in w.chunks_exact_mut(b).zip(nodes) {
+                let at = node as usize * b;
+                for i in 0..b {
+                    w[i] = x[at + i] * before[at + i];
                 }
-                self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
-                if self.exchanged[s] && transposed {
-                    spare[..f.pivots].copy_from_slice(&w[..f.pivots]);
-                    for (x, &e) in spare.iter().zip(self.exchange(f)) {
-                        w[e as usize] = *x;
+            }
+            w[f.pivots..].fill(0.0);
+        }
+        let mut rest = &*below;
+        for &c in &self.symbolic.children[f.children.clone()] {
+            let (mine, others) = rest.split_at(self.span(c as usize));
+            rest = others;
+            let child = &self.symbolic.fronts[c as usize];
+            let theirs = &mine[mine.len() - child.rows * self.columns..];
+            let pairs = own.chunks_exact_mut(f.rows).zip(theirs.chunks_exact(child.rows));
+            for (w, theirs) in pairs {
+                let passed = &theirs[padded(child.pivots)..];
+                for r in &self.symbolic.runs[child.runs.clone()] {
+                    let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
+                    for (w, p) in w[to..to + len].iter_mut().zip(&passed[from..from + len]) {
+                        *w += p;
                     }
                 }
-                y[f.first..f.first + f.pivots].copy_from_slice(&w[..f.pivots]);
             }
         }
+        let (lower, upper) = self.halves(f);
+        let (half, scale) = if self.transposed { (upper, Some(lower)) } else { (lower, None) };
+        for w in own.chunks_exact_mut(f.rows) {
+            if self.exchanged[s] && !self.transposed {
+                let old = w[..f.pivots].to_vec();
+                w.iter_mut().zip(self.exchange(f)).for_each(|(w, &e)| *w = old[e as usize]);
+            }
+            self.arch.dispatch(Forward { half, scale, pivots: f.pivots, ld: f.rows, w });
+        }
+    }
+
+    fn backward(&self, s: usize, work: &mut [f64]) {
+        let f = &self.symbolic.fronts[s];
+        let (below, own) = work.split_at_mut(work.len() - f.rows * self.columns);
+        let (lower, upper) = self.halves(f);
+        let (half, scale) = if self.transposed { (lower, None) } else { (upper, Some(lower)) };
+        for w in own.chunks_exact_mut(f.rows) {
+            self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
+            if self.exchanged[s] && self.transposed {
+                let old = w[..f.pivots].to_vec();
+                old.iter().zip(self.exchange(f)).for_each(|(x, &e)| w[e as usize] = *x);
+            }
+        }
+        self.children(s, below, &|c, work| {
+            let child = &self.symbolic.fronts[c];
+            let start = work.len() - child.rows * self.columns;
+            let pairs = work[start..].chunks_exact_mut(child.rows).zip(own.chunks_exact(f.rows));
+            for (theirs, w) in pairs {
+                let wanted = &mut theirs[padded(child.pivots)..];
+                for r in &self.symbolic.runs[child.runs.clone()] {
+                    let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
+                    wanted[from..from + len].copy_from_slice(&w[to..to + len]);
+                }
+            }
+            self.backward(c, work);
+        });
     }
 
     fn exchange(&self, f: &Front) -> &[u32] {

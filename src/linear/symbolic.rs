@@ -53,6 +53,8 @@ pub(super) struct Front {
     pub leftmost: usize,
     /// Children's subtrees run in parallel.
     pub parallel: bool,
+    /// Start of its rows in the workspace of substitutions.
+    pub work: usize,
     /// Large enough for two threads of its own.
     pub wide: bool,
 }
@@ -104,8 +106,8 @@ pub struct Symbolic {
     pub(super) order: Vec<u32>,
     pub(super) factor_len: usize,
     pub(super) region_len: usize,
-    pub(super) largest_front: usize,
-    pub(super) largest_pivots: usize,
+    /// Rows of all fronts.
+    pub(super) work_len: usize,
     flops: f64,
     fill: usize,
 }
@@ -127,8 +129,7 @@ impl Symbolic {
             order,
             factor_len: 0,
             region_len: 0,
-            largest_front: 0,
-            largest_pivots: 0,
+            work_len: 0,
             flops: 0.0,
             fill: 0,
         };
@@ -183,12 +184,12 @@ impl Symbolic {
                 region_len: 0,
                 leftmost: 0,
                 parallel: false,
+                work: self.work_len,
                 wide: flops(pivots, rest) > WIDE_FLOPS,
             });
             first += pivots;
             self.factor_len += 2 * rows * pivots;
-            self.largest_front = self.largest_front.max(rows);
-            self.largest_pivots = self.largest_pivots.max(pivots);
+            self.work_len += rows;
             self.flops += flops(pivots, rest);
             self.fill += pivots * (pivots + 2 * rest);
         }
