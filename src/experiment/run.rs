@@ -101,6 +101,9 @@ struct Plan<'a> {
     injection: Option<Injection>,
 }
 
+/// An injection curve ends where its current has come back to this share of the critical one.
+const PAST: f64 = 0.95;
+
 /// Largest step of a bias ramp [V].
 const RAMP_STEP: f64 = 0.5;
 
@@ -221,7 +224,7 @@ impl Plan<'_> {
                 .folds
                 .iter()
                 .filter(|f| i.is_critical(f))
-                .any(|f| now * i.sign < 0.5 * f.current * i.sign),
+                .any(|f| now * i.sign < PAST * f.current * i.sign),
             Criterion::Reconnect => {
                 let v = &s.curve.voltage;
                 v.len() > 2 && !s.folds.is_empty() && (v[v.len() - 1] - i.supply) * i.sign < 0.0

@@ -2,12 +2,12 @@
 
 use crate::case::Stop;
 use crate::discretize::{Device, State};
-use crate::solve::{Constraint, NewtonError, PlaneScale, System};
+use crate::solve::{NewtonError, PlaneScale, System};
 
+use super::control::Control;
 use super::fields::fields;
-use super::fold::find_fold;
 use super::keep::{Keeper, Next, Standing};
-use super::model::{Curve, Fields, Fold, FoldKind, Snapshot, TerminalValues, Work};
+use super::model::{Curve, Fields, Fold, Snapshot, TerminalValues, Work};
 use super::point::Point;
 
 /// How a branch is followed. No shipped case needs any of these turned.
@@ -41,7 +41,7 @@ impl Default for TraceParams {
             first_step: 0.05,
             smallest_step: 1e-7,
             largest_step: 3.0,
-            aim: 5.5,
+            aim: 5.0,
             largest_turn: 0.5,
             points: 500,
             checkpoint: 25,
@@ -127,18 +127,18 @@ pub fn follow(
     })
 }
 
-struct Run<'p> {
-    params: &'p TraceParams,
-    stop: Stop,
-    here: Point,
-    before: Option<(Point, f64)>,
-    step: f64,
-    curve: Curve,
-    folds: Vec<Fold>,
-    fields: Vec<Fields>,
-    crossings: Vec<Fold>,
-    snapshot: Snapshot,
-    halvings: u64,
+pub(super) struct Run<'p> {
+    pub(super) params: &'p TraceParams,
+    pub(super) stop: Stop,
+    pub(super) here: Point,
+    pub(super) before: Option<(Point, f64)>,
+    pub(super) step: f64,
+    pub(super) curve: Curve,
+    pub(super) folds: Vec<Fold>,
+    pub(super) fields: Vec<Fields>,
+    pub(super) crossings: Vec<Fold>,
+    pub(super) snapshot: Snapshot,
+    pub(super) halvings: u64,
 }
 
 /// Values of all terminals at the state last evaluated in `system`.
@@ -345,7 +345,7 @@ impl<'p> Run<'p> {
         };
     }
 
-    fn reached(&self, lambda: f64, current: f64) -> bool {
+    pub(super) fn reached(&self, lambda: f64, current: f64) -> bool {
         self.stop.current.is_some_and(|s| current.abs() >= s * (1.0 - 1e-9))
             || self.stop.voltage.is_some_and(|s| lambda.abs() >= s * (1.0 - 1e-9))
     }
@@ -361,7 +361,7 @@ impl<'p> Run<'p> {
     }
 
     /// Record the point that `system` has evaluated.
-    fn keep(&mut self, system: &System, newton: u32) {
+    pub(super) fn keep(&mut self, system: &System, newton: u32) {
         let [sum, largest] = system.imbalance();
         self.curve.voltage.push(self.here.lambda[0]);
         self.curve.current.push(self.here.current);
@@ -374,166 +374,6 @@ impl<'p> Run<'p> {
         self.curve.largest.push(largest);
         self.curve.newton.push(newton);
     }
-
-    /// One accepted step, folds between solved for.
-    fn advance(&mut self, system: &mut System) -> Result<(), String> {
-        let scale = self.params.scale;
-        let before_steps = system.work.newton_steps;
-        let mut step = self.step.min(self.params.largest_step);
-        let (next, steps, turn) = loop {
-            let other = self.before.as_ref().map(|(p, at)| (p, *at));
-            let (mut state, mut lambda) = self.here.predict(system.device, other, step);
-            let plane = self.here.plane(step);
-            let failure = match system.newton(&mut state, &mut lambda, &plane) {
-                Ok(info) => {
-                    match Point::solved(system, state, lambda, scale, &self.here.direction) {
-                        Some(p) => {
-                        let turn = self.here.turn(&p);
-                        if turn <= 2.0 * self.params.largest_turn || step < 1e-3 {
-                                break (p, info.steps, turn);
-                            }
-                            format!("the curve turns by {:.0}°", turn.to_degrees())
-                        }
-                        None => "the tangent could not be computed".to_string(),
-                    }
-                }
-                Err(e) => e.to_string(),
-            };
-            if std::env::var("DBG").is_ok() { eprintln!("FAIL at {:.4} {:.3e} step {step:.3}: {failure}", self.here.lambda[0], self.here.current); }
-            self.halvings += 1;
-            self.before = None;
-            step *= 0.5;
-            if step < self.params.smallest_step {
-                return Err(format!(
-                    "the trace could not go on from {:.6} V, {:.4e} A/µm (point {}): {failure}; the step was halved down to {step:.1e}",
-                    self.here.lambda[0],
-                    self.here.current,
-                    self.curve.len()
-                ));
-            }
-        };
-        let passed = self.reached(next.lambda[0], next.current);
-        let behind = std::mem::replace(&mut self.here, next);
-        let mut length = step;
-        if passed && let Some(landed) = self.land(system, &behind, step) {
-            length *= landed;
-        }
-        self.keep(system, (system.work.newton_steps - before_steps) as u32);
-        self.find_folds(system, &behind, length);
-        self.find_crossing(system, &behind, length);
-        if let Some(newton) = self.curve.newton.last_mut() {
-            *newton = (system.work.newton_steps - before_steps) as u32;
-        }
-        let distance = behind.distance(&self.here);
-        self.before = Some((behind, -distance));
-        // Next length: aim at a number of Newton steps and at a bounded turn.
-        let by_newton = (2.0f64).powf((self.params.aim - f64::from(steps)) / 2.0).clamp(0.4, 2.0);
-        let by_turn =
-            if turn > 0.0 { (self.params.largest_turn / turn).clamp(0.5, 2.0) } else { 2.0 };
-        self.step = (step * by_newton.min(by_turn)).min(self.params.largest_step);
-        Ok(())
-    }
-
-    /// Replace a last point beyond `stop` by the one on it; returns its share of the step.
-    fn land(&mut self, system: &mut System, behind: &Point, step: f64) -> Option<f64> {
-        let over = &self.here;
-        let (constraint, share) = match (self.stop.current, self.stop.voltage) {
-            (Some(s), _) if over.current.abs() > s => {
-                let w = self.params.scale.log_current(s.copysign(over.current));
-                let [from, to] = [behind.log_current(), over.log_current()];
-                (
-                    Constraint::Current(s.copysign(over.current)),
-                    (w - from) / (to - from),
-                )
-            }
-            (_, Some(s)) if over.lambda[0].abs() > s => {
-                let v = s.copysign(over.lambda[0]);
-                let [from, to] = [behind.lambda[0], over.lambda[0]];
-                (Constraint::Voltage(v), (v - from) / (to - from))
-            }
-            _ => return None,
-        };
-        if !(0.0..=1.0).contains(&share) {
-            return None;
-        }
-        let (mut state, mut lambda) =
-            behind.predict(system.device, Some((over, step)), share * step);
-        let solved = system.newton(&mut state, &mut lambda, &constraint).is_ok();
-        let scale = self.params.scale;
-        let landed =
-            solved.then(|| Point::solved(system, state, lambda, scale, &behind.direction)).flatten();
-        match landed {
-            Some(p) => {
-                self.here = p;
-                Some(share)
-            }
-            None => {
-                // The point beyond stays: put its figures back into the system.
-                system.assembly.evaluate(system.device, &self.here.state, false);
-                None
-            }
-        }
-    }
-
-    /// Folds between `behind` and the point now at hand, solved for exactly.
-    fn find_folds(&mut self, system: &mut System, behind: &Point, step: f64) {
-        let here = &self.here;
-        let mut found = Vec::new();
-        for axis in 0..2 {
-            let (a, b) = (behind.direction[axis], here.direction[axis]);
-            if !((a > 0.0 && b < 0.0) || (a < 0.0 && b > 0.0)) {
-                continue;
-            }
-            let kind = match (axis, a > 0.0) {
-                (0, true) => FoldKind::VoltageMaximum,
-                (0, false) => FoldKind::VoltageMinimum,
-                (_, true) => FoldKind::CurrentMaximum,
-                (_, false) => FoldKind::CurrentMinimum,
-            };
-            if let Some((at, p)) = find_fold(system, behind, here, step, self.params.scale, axis) {
-                found.push((at, kind, self.exact(system, kind, &p), p));
-            }
-        }
-        found.sort_by(|a, b| a.0.total_cmp(&b.0));
-        for (_, _, fold, p) in found {
-            let label = format!("fold {}", self.folds.len());
-            self.fields.push(fields(system, &p.state, &label, p.lambda[0], p.current));
-            self.folds.push(fold);
-        }
-    }
-
-    /// A crossing of the level asked for between `behind` and the point now at hand.
-    fn find_crossing(&mut self, system: &mut System, behind: &Point, step: f64) {
-        let Some(level) = self.params.level else { return };
-        let (a, b) = (behind.lambda[0] - level, self.here.lambda[0] - level);
-        // The first point may itself lie on the level.
-        if self.curve.len() < 3 || (a > 0.0) == (b > 0.0) {
-            return;
-        }
-        let share = a / (a - b);
-        let (mut state, mut lambda) =
-            behind.predict(system.device, Some((&self.here, step)), share * step);
-        if system.newton(&mut state, &mut lambda, &Constraint::Voltage(level)).is_err() {
-            return;
-        }
-        let scale = self.params.scale;
-        if let Some(p) = Point::solved(system, state, lambda, scale, &behind.direction) {
-            self.fields.push(fields(system, &p.state, "crossing", p.lambda[0], p.current));
-            let fold = self.exact(system, FoldKind::CurrentMaximum, &p);
-            self.crossings.push(fold);
-        }
-    }
-
-    /// A solved point as an entry of the list; `system` holds its currents.
-    fn exact(&self, system: &System, kind: FoldKind, p: &Point) -> Fold {
-        Fold {
-            kind,
-            voltage: p.lambda[0],
-            current: p.current,
-            at_terminals: terminal_values(system, &p.state, p.lambda[0]),
-            before_point: self.curve.len() - 1,
-        }
-    }
 }
 
 /// `stop` in words.
@@ -543,61 +383,5 @@ pub fn describe(stop: Stop) -> String {
         (Some(i), None) => format!("the stop at {i:.3e} A/µm was"),
         (None, Some(v)) => format!("the stop at {v} V was"),
         (None, None) => "no stop was".to_string(),
-    }
-}
-
-/// The controller's numbers in a snapshot.
-struct Control {
-    points: usize,
-    folds: usize,
-    fields: usize,
-    lambda: [f64; 2],
-    step: f64,
-    direction: Vec<f64>,
-    work: Work,
-    volts_low: Vec<f64>,
-}
-
-impl Control {
-    fn write(&self) -> Vec<f64> {
-        let w = &self.work;
-        let mut v = vec![
-            self.points as f64,
-            self.folds as f64,
-            self.fields as f64,
-            self.lambda[0],
-            self.lambda[1],
-            self.step,
-            w.newton_steps as f64,
-            w.factorizations as f64,
-            w.refinements as f64,
-            w.gummel_rounds as f64,
-            w.halvings as f64,
-        ];
-        v.extend(&self.volts_low);
-        v.extend(&self.direction);
-        v
-    }
-
-    fn read(v: &[f64]) -> Option<Control> {
-        let head = v.get(..11)?;
-        // What follows are low words by contact, then the direction: two more than that.
-        let contacts = (v.len() - 11).checked_sub(2)? / 2;
-        Some(Control {
-            points: head[0] as usize,
-            folds: head[1] as usize,
-            fields: head[2] as usize,
-            lambda: [head[3], head[4]],
-            step: head[5],
-            direction: v[11 + contacts..].to_vec(),
-            work: Work {
-                newton_steps: head[6] as u64,
-                factorizations: head[7] as u64,
-                refinements: head[8] as u64,
-                gummel_rounds: head[9] as u64,
-                halvings: head[10] as u64,
-            },
-            volts_low: v[11..11 + contacts].to_vec(),
-        })
     }
 }

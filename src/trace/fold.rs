@@ -25,13 +25,16 @@ pub fn find_fold(
     let (mut low, mut high) = ([0.0, a.direction[axis]], [step, b.direction[axis]]);
     let (mut last, mut now) = (low, high);
     let mut best: Option<(f64, Point)> = None;
+    let mut settled = false;
     for _ in 0..40 {
         let mut s = now[0] - now[1] * (now[0] - last[0]) / (now[1] - last[1]);
         if !(s > low[0] && s < high[0]) {
             s = 0.5 * (low[0] + high[0]);
         }
         let (mut state, mut lambda) = a.predict(system.device, Some((b, step)), s);
-        system.newton(&mut state, &mut lambda, &a.plane(s)).ok()?;
+        if system.newton(&mut state, &mut lambda, &a.plane(s)).is_err() {
+            break;
+        }
         let p = Point::renewed(system, state, lambda, scale, &a.direction).ok()?;
         last = now;
         now = [s, p.direction[axis]];
@@ -45,8 +48,9 @@ pub fn find_fold(
         let left = (now[1] * (now[0] - last[0]) / (now[1] - last[1])).abs();
         best = Some((s, p));
         if now[1] == 0.0 || left < TOLERANCE || high[0] - low[0] < TOLERANCE {
+            settled = true;
             break;
         }
     }
-    best
+    best.filter(|_| settled)
 }

@@ -1,6 +1,8 @@
 //! Continuation through folds, exact folds; owns the trait through which points are kept.
 
+mod advance;
 mod branch;
+mod control;
 mod fields;
 mod fold;
 mod keep;

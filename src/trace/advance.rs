@@ -1,0 +1,181 @@
+//! One step of a trace: predict, correct, land on the stop, solve for the folds between.
+
+use crate::solve::{Constraint, System};
+
+use super::branch::{Run, terminal_values};
+use super::fields::fields;
+use super::fold::find_fold;
+use super::model::{Fold, FoldKind};
+use super::point::Point;
+
+/// A solved step: the new point, its arclength, and the folds on the way.
+struct Step {
+    next: Point,
+    length: f64,
+    turn: f64,
+    newton: u32,
+    folds: Vec<(FoldKind, Point)>,
+}
+
+impl Run<'_> {
+    /// One accepted step. A step that cannot be taken, or on which a fold cannot be solved
+    /// for, is halved, never skipped.
+    pub(super) fn advance(&mut self, system: &mut System) -> Result<(), String> {
+        let steps_before = system.work.newton_steps;
+        let mut length = self.step.min(self.params.largest_step);
+        let step = loop {
+            match self.attempt(system, length) {
+                Ok(step) => break step,
+                Err(failure) => {
+                    self.halvings += 1;
+                    self.before = None;
+                    length *= 0.5;
+                    if length < self.params.smallest_step {
+                        let here = &self.here;
+                        return Err(format!(
+                            "the trace could not go on from {:.6} V, {:.4e} A/µm (point {}): {failure}; the step was halved down to {length:.1e}",
+                            here.lambda[0], here.current, self.curve.len()
+                        ));
+                    }
+                }
+            }
+        };
+        let behind = std::mem::replace(&mut self.here, step.next);
+        for (kind, p) in step.folds {
+            let label = format!("fold {}", self.folds.len());
+            // Evaluates at the fold, so that the terminals' currents are its own.
+            self.fields.push(fields(system, &p.state, &label, p.lambda[0], p.current));
+            let fold = self.exact(system, kind, &p);
+            self.folds.push(fold);
+        }
+        self.find_crossing(system, &behind, step.length);
+        system.assembly.evaluate(system.device, &self.here.state, false);
+        self.keep(system, (system.work.newton_steps - steps_before) as u32);
+        let distance = behind.distance(&self.here);
+        self.before = Some((behind, -distance));
+        // Next length: aim at a number of Newton steps and at a bounded turn.
+        let by_newton = (2.0f64)
+            .powf((self.params.aim - f64::from(step.newton)) / 2.0)
+            .clamp(0.4, 2.0);
+        let by_turn = if step.turn > 0.0 {
+            (self.params.largest_turn / step.turn).clamp(0.5, 2.0)
+        } else {
+            2.0
+        };
+        self.step = (step.length * by_newton.min(by_turn)).min(self.params.largest_step);
+        Ok(())
+    }
+
+    fn attempt(&self, system: &mut System, length: f64) -> Result<Step, String> {
+        let scale = self.params.scale;
+        let here = &self.here;
+        let other = self.before.as_ref().map(|(p, at)| (p, *at));
+        let (mut state, mut lambda) = here.predict(system.device, other, length);
+        let info = system
+            .newton(&mut state, &mut lambda, &here.plane(length))
+            .map_err(|e| e.to_string())?;
+        let next = Point::solved(system, state, lambda, scale, &here.direction)
+            .ok_or("the tangent could not be computed")?;
+        let turn = here.turn(&next);
+        if turn > 2.0 * self.params.largest_turn && length > 1e-3 {
+            return Err(format!("the curve turns by {:.0}°", turn.to_degrees()));
+        }
+        let (next, length) = match self.reached(next.lambda[0], next.current) {
+            true => self.land(system, next, length),
+            false => (next, length),
+        };
+        let folds = self.folds_before(system, &next, length)?;
+        Ok(Step { next, length, turn, newton: info.steps, folds })
+    }
+
+    /// Replace a last point beyond `stop` by the one on it, if that can be solved.
+    fn land(&self, system: &mut System, over: Point, length: f64) -> (Point, f64) {
+        let behind = &self.here;
+        let (constraint, share) = match (self.stop.current, self.stop.voltage) {
+            (Some(s), _) if over.current.abs() > s => {
+                let w = self.params.scale.log_current(s.copysign(over.current));
+                let [from, to] = [behind.log_current(), over.log_current()];
+                (Constraint::Current(s.copysign(over.current)), (w - from) / (to - from))
+            }
+            (_, Some(s)) if over.lambda[0].abs() > s => {
+                let v = s.copysign(over.lambda[0]);
+                let [from, to] = [behind.lambda[0], over.lambda[0]];
+                (Constraint::Voltage(v), (v - from) / (to - from))
+            }
+            _ => return (over, length),
+        };
+        if !(0.0..=1.0).contains(&share) {
+            return (over, length);
+        }
+        let (mut state, mut lambda) =
+            behind.predict(system.device, Some((&over, length)), share * length);
+        if system.newton(&mut state, &mut lambda, &constraint).is_err() {
+            return (over, length);
+        }
+        let scale = self.params.scale;
+        match Point::solved(system, state, lambda, scale, &behind.direction) {
+            Some(landed) => (landed, share * length),
+            None => (over, length),
+        }
+    }
+
+    /// Folds between the present point and `next`, solved for exactly, in order.
+    fn folds_before(
+        &self,
+        system: &mut System,
+        next: &Point,
+        length: f64,
+    ) -> Result<Vec<(FoldKind, Point)>, String> {
+        let mut found = Vec::new();
+        for axis in 0..2 {
+            let (a, b) = (self.here.direction[axis], next.direction[axis]);
+            if !((a > 0.0 && b < 0.0) || (a < 0.0 && b > 0.0)) {
+                continue;
+            }
+            let kind = match (axis, a > 0.0) {
+                (0, true) => FoldKind::VoltageMaximum,
+                (0, false) => FoldKind::VoltageMinimum,
+                (_, true) => FoldKind::CurrentMaximum,
+                (_, false) => FoldKind::CurrentMinimum,
+            };
+            let (at, p) = find_fold(system, &self.here, next, length, self.params.scale, axis)
+                .ok_or_else(|| format!("the fold ({}) could not be solved for", kind.word()))?;
+            found.push((at, kind, p));
+        }
+        found.sort_by(|a, b| a.0.total_cmp(&b.0));
+        Ok(found.into_iter().map(|(_, kind, p)| (kind, p)).collect())
+    }
+
+    /// A crossing of the level asked for between `behind` and the point now at hand.
+    fn find_crossing(&mut self, system: &mut System, behind: &Point, length: f64) {
+        let Some(level) = self.params.level else { return };
+        let (a, b) = (behind.lambda[0] - level, self.here.lambda[0] - level);
+        // The first point may itself lie on the level.
+        if self.curve.len() < 2 || (a > 0.0) == (b > 0.0) {
+            return;
+        }
+        let share = a / (a - b);
+        let (mut state, mut lambda) =
+            behind.predict(system.device, Some((&self.here, length)), share * length);
+        if system.newton(&mut state, &mut lambda, &Constraint::Voltage(level)).is_err() {
+            return;
+        }
+        let scale = self.params.scale;
+        if let Some(p) = Point::solved(system, state, lambda, scale, &behind.direction) {
+            self.fields.push(fields(system, &p.state, "crossing", p.lambda[0], p.current));
+            let fold = self.exact(system, FoldKind::CurrentMaximum, &p);
+            self.crossings.push(fold);
+        }
+    }
+
+    /// A solved point as an entry of the list; `system` holds its currents.
+    fn exact(&self, system: &System, kind: FoldKind, p: &Point) -> Fold {
+        Fold {
+            kind,
+            voltage: p.lambda[0],
+            current: p.current,
+            at_terminals: terminal_values(system, &p.state, p.lambda[0]),
+            before_point: self.curve.len(),
+        }
+    }
+}

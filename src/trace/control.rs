@@ -1,0 +1,59 @@
+//! The controller's numbers in a snapshot.
+
+use super::model::Work;
+
+/// What a trace needs beside its state to go on.
+pub(super) struct Control {
+    pub points: usize,
+    pub folds: usize,
+    pub fields: usize,
+    pub lambda: [f64; 2],
+    pub step: f64,
+    pub direction: Vec<f64>,
+    pub work: Work,
+    pub volts_low: Vec<f64>,
+}
+
+impl Control {
+    pub fn write(&self) -> Vec<f64> {
+        let w = &self.work;
+        let mut v = vec![
+            self.points as f64,
+            self.folds as f64,
+            self.fields as f64,
+            self.lambda[0],
+            self.lambda[1],
+            self.step,
+            w.newton_steps as f64,
+            w.factorizations as f64,
+            w.refinements as f64,
+            w.gummel_rounds as f64,
+            w.halvings as f64,
+        ];
+        v.extend(&self.volts_low);
+        v.extend(&self.direction);
+        v
+    }
+
+    pub fn read(v: &[f64]) -> Option<Control> {
+        let head = v.get(..11)?;
+        // What follows are low words by contact, then the direction: two more than that.
+        let contacts = (v.len() - 11).checked_sub(2)? / 2;
+        Some(Control {
+            points: head[0] as usize,
+            folds: head[1] as usize,
+            fields: head[2] as usize,
+            lambda: [head[3], head[4]],
+            step: head[5],
+            direction: v[11 + contacts..].to_vec(),
+            work: Work {
+                newton_steps: head[6] as u64,
+                factorizations: head[7] as u64,
+                refinements: head[8] as u64,
+                gummel_rounds: head[9] as u64,
+                halvings: head[10] as u64,
+            },
+            volts_low: v[11..11 + contacts].to_vec(),
+        })
+    }
+}
