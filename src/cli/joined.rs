@@ -82,9 +82,8 @@ impl Rooms for Joined {
             watch.experiment(k, case.experiments.len(), experiment.kind.word());
             let resume = (earlier.status == Status::Interrupted).then_some(earlier);
             let options = RunOptions { fields: job.fields };
-            let outcome =
-                run_experiment(case, &device, &state, experiment, options, resume, watch)
-                    .map_err(|e| RunError::Failed(e.to_string()))?;
+            let outcome = run_experiment(case, &device, &state, experiment, options, resume, watch)
+                .map_err(|e| RunError::Failed(e.to_string()))?;
             let interrupted = outcome.status == Status::Interrupted;
             watch.outcome(k, outcome).map_err(saved)?;
             if interrupted {

@@ -92,17 +92,26 @@ pub fn is_critical(fold: &Fold, sign: f64) -> bool {
     fold.kind == kind && fold.current * sign > 0.0
 }
 
-/// Critical injection by its criterion.
+/// What an injection is judged by.
+#[derive(Debug, Clone, Copy)]
+pub struct Injector {
+    /// +1 or −1.
+    pub sign: f64,
+    pub criterion: Criterion,
+    /// Voltage that the injector is reconnected to [V].
+    pub supply: f64,
+}
+
+/// Critical injection by its criterion; the fields of the critical point are named so.
 pub fn injection_figures(
     curve: &Curve,
     folds: &[Fold],
     crossings: &[Fold],
     status: &Status,
-    criterion: Criterion,
-    sign: f64,
-    supply: f64,
+    injector: Injector,
     fields: &mut [Fields],
 ) -> Figures {
+    let Injector { sign, criterion, supply } = injector;
     let reached = curve.current.iter().fold(0.0f64, |m, i| m.max(i * sign));
     let end = match status {
         Status::Complete => format!("up to {reached:.3e} A/µm"),

@@ -10,7 +10,7 @@ use crate::trace::{
     terminal_values, walk,
 };
 
-use super::figures::{injection_figures, snapback_figures};
+use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
 use super::setup::{Setup, SetupError};
 use super::warnings::warnings;
@@ -46,7 +46,7 @@ pub fn run_experiment(
         }
         ExperimentKind::Injection { into, sign, stop } => {
             let setup = Setup::new(case, device, experiment, std::slice::from_ref(into))?;
-            let injection = Injection::new(case, &setup, into, *sign);
+            let injection = Injector::new(case, &setup, into, *sign);
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: Some(injection) };
             plan.trace(device, equilibrium, resume, keeper)
         }
@@ -69,16 +69,8 @@ fn stop_of(stop: Stop) -> Stop {
     }
 }
 
-/// What an injection adds to a trace.
-struct Injection {
-    sign: f64,
-    criterion: Criterion,
-    /// Voltage that the injector is reconnected to [V].
-    supply: f64,
-}
-
-impl Injection {
-    fn new(case: &Case, setup: &Setup, into: &str, sign: Sign) -> Injection {
+impl Injector {
+    fn new(case: &Case, setup: &Setup, into: &str, sign: Sign) -> Injector {
         let role = case.terminals.iter().find(|t| t.name == into).map_or(Role::None, |t| t.role);
         let criterion = match role {
             Role::Anode | Role::Cathode => Criterion::Reconnect,
@@ -90,7 +82,7 @@ impl Injection {
             _ => 0.0,
         };
         let sign = if sign == Sign::Positive { 1.0 } else { -1.0 };
-        Injection { sign, criterion, supply }
+        Injector { sign, criterion, supply }
     }
 }
 
@@ -98,7 +90,7 @@ struct Plan<'a> {
     setup: Setup<'a>,
     stop: Stop,
     options: RunOptions,
-    injection: Option<Injection>,
+    injection: Option<Injector>,
 }
 
 /// An injection curve ends where its current has come back to this share of the critical one.
@@ -223,7 +215,7 @@ impl Plan<'_> {
             Criterion::Fold => s
                 .folds
                 .iter()
-                .filter(|f| i.is_critical(f))
+                .filter(|f| is_critical(f, i.sign))
                 .any(|f| now * i.sign < PAST * f.current * i.sign),
             Criterion::Reconnect => {
                 let v = &s.curve.voltage;
@@ -247,16 +239,7 @@ impl Plan<'_> {
         let Branch { curve, folds, mut fields, crossings, work, snapshot, .. } = branch;
         let figures = match &self.injection {
             None => snapback_figures(&curve, &folds, &status, &mut fields),
-            Some(i) => injection_figures(
-                &curve,
-                &folds,
-                &crossings,
-                &status,
-                i.criterion,
-                i.sign,
-                i.supply,
-                &mut fields,
-            ),
+            Some(i) => injection_figures(&curve, &folds, &crossings, &status, *i, &mut fields),
         };
         Outcome {
             kind: String::new(),
@@ -271,12 +254,6 @@ impl Plan<'_> {
             work,
             wall,
         }
-    }
-}
-
-impl Injection {
-    fn is_critical(&self, fold: &crate::trace::Fold) -> bool {
-        super::figures::is_critical(fold, self.sign)
     }
 }
 

@@ -62,15 +62,18 @@ fn crowded_rim(device: &Device, f: &crate::trace::Fields) -> Option<(&'static st
     let silicon = || (0..device.nodes()).filter(|&i| device.has_silicon(i));
     let end = |k: usize| silicon().map(|i| device.position[i][k]).fold(0.0, f64::max);
     let (span, thickness) = (end(0), end(1));
-    let rims: [(&str, &dyn Fn([f64; 2]) -> bool, bool); 3] = [
+    type Inside<'a> = &'a dyn Fn([f64; 2]) -> bool;
+    let rims: [(&str, Inside, bool); 3] = [
         ("bottom", &|p| p[1] > 0.9 * thickness, true),
         ("left side", &|p| p[0] < 0.1 * span, false),
         ("right side", &|p| p[0] > 0.9 * span, false),
     ];
     rims.into_iter().find_map(|(name, inside, along_x)| {
-        let tied = device.contacts.iter().filter(|c| !c.is_gate).any(|c| {
-            c.nodes.iter().any(|&n| inside(device.position[n as usize]))
-        });
+        let tied = device
+            .contacts
+            .iter()
+            .filter(|c| !c.is_gate)
+            .any(|c| c.nodes.iter().any(|&n| inside(device.position[n as usize])));
         if tied {
             return None;
         }

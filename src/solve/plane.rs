@@ -93,7 +93,5 @@ impl Plane {
 
 /// Which contacts are open: their voltage is a coordinate, their current is not.
 pub fn open_contacts(device: &Device, circuit: &Circuit) -> Vec<bool> {
-    (0..device.contacts.len())
-        .map(|k| circuit.ties[k] == Tying::Open)
-        .collect()
+    (0..device.contacts.len()).map(|k| circuit.ties[k] == Tying::Open).collect()
 }

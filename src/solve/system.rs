@@ -438,9 +438,8 @@ impl<'a> System<'a> {
         for (r, &k) in own.iter().enumerate() {
             t.terminals.volts[k] = s.border[r + 1];
         }
-        let product = |row: &[f64]| {
-            PER_UM * row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>()
-        };
+        let product =
+            |row: &[f64]| PER_UM * row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
         t.terminals.current = product(&self.drive_row);
         for (k, contact) in self.device.contacts.iter().enumerate() {
             if !contact.is_gate {

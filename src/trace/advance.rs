@@ -34,7 +34,9 @@ impl Run<'_> {
                         let here = &self.here;
                         return Err(format!(
                             "the trace could not go on from {:.6} V, {:.4e} A/µm (point {}): {failure}; the step was halved down to {length:.1e}",
-                            here.lambda[0], here.current, self.curve.len()
+                            here.lambda[0],
+                            here.current,
+                            self.curve.len()
                         ));
                     }
                 }
@@ -54,9 +56,8 @@ impl Run<'_> {
         let distance = behind.distance(&self.here);
         self.before = Some((behind, -distance));
         // Next length: aim at a number of Newton steps and at a bounded turn.
-        let by_newton = (2.0f64)
-            .powf((self.params.aim - f64::from(step.newton)) / 2.0)
-            .clamp(0.4, 2.0);
+        let by_newton =
+            (2.0f64).powf((self.params.aim - f64::from(step.newton)) / 2.0).clamp(0.4, 2.0);
         let by_turn = if step.turn > 0.0 {
             (self.params.largest_turn / step.turn).clamp(0.5, 2.0)
         } else {

@@ -111,9 +111,8 @@ impl Point {
     /// Angle between the tangents here and at `next`, in common units (rad).
     pub fn turn(&self, next: &Point) -> f64 {
         let largest = self.largest.max(next.largest);
-        let of = |p: &Point| {
-            p.tangent.terminals.coordinates(self.scale, p.current, largest, &self.open)
-        };
+        let of =
+            |p: &Point| p.tangent.terminals.coordinates(self.scale, p.current, largest, &self.open);
         let (a, b) = (of(self), of(next));
         let c = dot(&a, &b) / (dot(&a, &a) * dot(&b, &b)).sqrt();
         c.clamp(-1.0, 1.0).acos()
