@@ -1,0 +1,9 @@
+//! Checks against numbers that do not come from this code: textbook examples, published
+//! laws and tables, standards, and invariants of the equations. Every check prints what
+//! it reached: `cargo test --release --test outside -- --nocapture`.
+
+mod bar;
+mod ledger;
+
+mod laws;
+mod numbers;
