@@ -5,5 +5,8 @@
 mod bar;
 mod ledger;
 
+mod abrupt_junction;
+mod ideal_diode;
 mod laws;
 mod numbers;
+mod resistivity;
