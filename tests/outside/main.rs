@@ -3,9 +3,12 @@
 //! it reached: `cargo test --release --test outside -- --nocapture`.
 
 mod bar;
+mod ionization;
 mod ledger;
 
 mod abrupt_junction;
+mod breakdown;
+mod four_layer;
 mod ideal_diode;
 mod laws;
 mod numbers;
