@@ -6,14 +6,14 @@
 #![deny(unsafe_code)]
 
 pub mod case; // TOML text -> Case: µm, cm⁻³, V, K
-pub mod cli;
+pub mod structure; // Case -> doped cross-section: densities and material at any (x, y)
+pub mod mesh; // cross-section -> graded lines, nodes, sampled doping
+pub mod silicon; // laws of the material, pure functions with derivatives
 pub mod discretize; // mesh + laws -> residual and Jacobian
+pub mod linear; // block-sparse direct solver
+pub mod solve; // equilibrium, Gummel, Newton with the terminals bordered
+pub mod trace; // continuation, exact folds
 pub mod experiment; // snapback, injection, bias
 pub mod extract; // verdict
-pub mod linear; // block-sparse direct solver
-pub mod mesh; // cross-section -> graded lines, nodes, sampled doping
 pub mod record; // HDF5 and JSON
-pub mod silicon; // laws of the material, pure functions with derivatives
-pub mod solve; // equilibrium, Gummel, Newton with the terminals bordered
-pub mod structure; // Case -> doped cross-section: densities and material at any (x, y)
-pub mod trace; // continuation, exact folds // verbs of the command line
+pub mod cli; // verbs of the command line

@@ -149,13 +149,15 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize, step: f
                 }
                 let at = 3 * row + equation;
                 let exact = base.matrix.values[9 * k + 3 * equation + unknown];
-                let difference = (8.0 * (p1[at] - m1[at]) - (p2[at] - m2[at])) / (12.0 * h);
+                let difference =
+                    (8.0 * (p1[at] - m1[at]) - (p2[at] - m2[at])) / (12.0 * h);
                 // Noise of the difference: rounding of the largest term in the row.
                 let scale: f64 = (pattern.start[row]..pattern.start[row + 1])
                     .flat_map(|b| (0..3).map(move |u| (b, u)))
                     .map(|(b, u)| {
                         let c = pattern.columns[b] as usize;
-                        let unit = [1.0, state.n[c] / DENSITY_SCALE, state.p[c] / DENSITY_SCALE][u];
+                        let unit =
+                            [1.0, state.n[c] / DENSITY_SCALE, state.p[c] / DENSITY_SCALE][u];
                         (base.matrix.values[9 * b + 3 * equation + u] * unit).abs()
                     })
                     .fold(0.0, f64::max);
@@ -163,12 +165,7 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize, step: f
                     / (exact.abs() * size).max(1e-3 * scale).max(1e-300);
                 if error > worst {
                     worst = error;
-                    if error > 1e-6 {
-                        println!(
-                            "row {row} {:?} eq {equation} by node {i} {:?} unknown {unknown}: {exact:e} vs {difference:e} scale {scale:e} size {size:e}",
-                            pattern.places[row], pattern.places[i]
-                        );
-                    }
+                    if error > 1e-6 { println!("row {row} {:?} eq {equation} by node {i} {:?} unknown {unknown}: {exact:e} vs {difference:e} scale {scale:e} size {size:e}", pattern.places[row], pattern.places[i]); }
                 }
             }
         }

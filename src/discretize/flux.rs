@@ -63,6 +63,7 @@ pub fn flux(
     let by_a = -sign * k * backward.value;
     let by_drift = k * (at_b * forward.derivative + at_a * backward.derivative);
     // ∂J/∂(drop) through the mobility: J·(F ∂µ/∂F)/(µ·drop).
-    let by_mobility = if drop == 0.0 { 0.0 } else { current * mu.derivative / (mu.value * drop) };
+    let by_mobility =
+        if drop == 0.0 { 0.0 } else { current * mu.derivative / (mu.value * drop) };
     Flux { current, by_potential: by_drift / vt + by_mobility, by_a, by_b }
 }

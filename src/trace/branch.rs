@@ -406,12 +406,7 @@ impl<'p> Run<'p> {
                 }
                 Err(e) => e.to_string(),
             };
-            if std::env::var("DBG").is_ok() {
-                eprintln!(
-                    "FAIL at {:.4} {:.3e} step {step:.3}: {failure}",
-                    self.here.lambda[0], self.here.current
-                );
-            }
+            if std::env::var("DBG").is_ok() { eprintln!("FAIL at {:.4} {:.3e} step {step:.3}: {failure}", self.here.lambda[0], self.here.current); }
             self.halvings += 1;
             self.before = None;
             step *= 0.5;

@@ -10,6 +10,7 @@ mod abrupt_junction;
 mod breakdown;
 mod four_layer;
 mod ideal_diode;
+mod invariants;
 mod laws;
 mod numbers;
 mod resistivity;
