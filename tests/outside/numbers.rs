@@ -6,6 +6,7 @@ use holdpoint::silicon::{Carrier, SaturationLaw, thermal_voltage};
 use super::ledger::{Within, check, line};
 
 /// x, B(x), B′(x) to 17 digits; computed with 30 digits from the definition.
+#[allow(clippy::excessive_precision)] // as published
 const BERNOULLI: [(f64, f64, f64); 16] = [
     (-40.0, 40.0, -0.99999999999999983),
     (-10.0, 10.000454019910097, -0.99959136146750493),
@@ -74,6 +75,7 @@ const MU_P: f64 = 400.0;
 /// Δψ [V], densities at a and b [cm⁻³], J_n, J_p [A/cm²], h = 1e-5 cm, 300 K:
 /// Scharfetter and Gummel, IEEE Trans. Electron Devices 16, 64 (1969), evaluated with 30
 /// digits.
+#[allow(clippy::excessive_precision)]
 const FLUXES: [(f64, f64, f64, f64, f64); 5] = [
     (0.0, 1e16, 2e16, 4141.947, -1656.7788),
     (1e-3, 1e16, 1e16, -160.2176634, -64.08706536),
