@@ -77,27 +77,23 @@ fn read() -> Case {
     case::read_str(TEXT, "jacobian.toml").map(|r| r.0).unwrap_or_else(|p| panic!("{p:?}"))
 }
 
-/// A random state on which no edge's field is (nearly) zero: there |E|^β has no second
-/// derivative, so that differences of any step say little.
-fn random_state(device: &Device, r: &mut Random) -> State {
-    loop {
-        let s = any_state(device, r);
-        let least = device
-            .edges
-            .iter()
-            .filter(|e| e.face > 0.0)
-            .map(|e| s.psi.difference(e.b as usize, e.a as usize).abs())
-            .filter(|d| *d > 0.0)
-            .fold(f64::INFINITY, f64::min);
-        if least > 5e-3 * device.silicon.vt {
-            return s;
-        }
-    }
+/// True if a field near node `i` is (nearly) zero: there |E|^β has no second derivative, so
+/// that differences of any step say little.
+fn near_kink(device: &Device, state: &State, i: usize) -> bool {
+    let touches = |e: &holdpoint::discretize::Edge| {
+        let near =
+            |n: u32| n as usize == i || (0..4).any(|d| device.neighbour(i, d) == Some(n as usize));
+        near(e.a) || near(e.b)
+    };
+    device.edges.iter().filter(|e| touches(e)).any(|e| {
+        let drop = state.psi.difference(e.b as usize, e.a as usize).abs();
+        drop > 0.0 && drop < 1e-2 * device.silicon.vt
+    })
 }
 
 /// A state with fields, currents and splits as in blocking, triggering and conducting
 /// devices: random smooth parts plus noise.
-fn any_state(device: &Device, r: &mut Random) -> State {
+fn random_state(device: &Device, r: &mut Random) -> State {
     let mut s = State::neutral(device);
     let vt = device.silicon.vt;
     let (tilt_x, tilt_y) = (r.between(-6.0, 6.0), r.between(-3.0, 3.0));
@@ -202,7 +198,7 @@ fn jacobian_equals_differences_for_every_combination_of_laws() {
     let (mesh, _) = mesh::build(&case, &structure).unwrap_or_else(|p| panic!("{p:?}"));
     let mut r = Random(20261125);
     let mut worst = 0.0f64;
-    let mut combinations = 0;
+    let (mut combinations, mut checked) = (0, 0);
     for mobility in [Mobility::Constant, Mobility::Masetti1983] {
         for saturation in [Saturation::None, Saturation::Canali1975] {
             for [srh, auger] in [[true, true], [true, false], [false, true], [false, false]] {
@@ -224,7 +220,8 @@ fn jacobian_equals_differences_for_every_combination_of_laws() {
                         base.evaluate(&device, &state, true);
                         for _ in 0..6 {
                             let i = (r.next() * device.nodes() as f64) as usize;
-                            if device.ties[i] == Tie::Free {
+                            if device.ties[i] == Tie::Free && !near_kink(&device, &state, i) {
+                                checked += 1;
                                 worst = worst.max(check_node(&device, &state, &base, i));
                             }
                         }
@@ -236,5 +233,6 @@ fn jacobian_equals_differences_for_every_combination_of_laws() {
     }
     println!("{combinations} combinations, worst relative difference {worst:.1e}");
     assert_eq!(combinations, 64);
+    assert!(checked > 200, "only {checked} nodes were checked");
     assert!(worst < 1e-6, "worst relative difference {worst:.1e}");
 }

@@ -49,7 +49,7 @@ impl Look {
     /// Solve at drive current `i` from a state nearby.
     fn new(bench: &Bench, system: &mut System, from: (&State, [f64; 2]), i: f64) -> Look {
         let (mut state, mut lambda) = (from.0.clone(), from.1);
-        system.newton(&mut state, &mut lambda, Constraint::Current(i)).expect("a solved point");
+        system.newton(&mut state, &mut lambda, &Constraint::Current(i)).expect("a solved point");
         let device = &bench.device;
         let node = |i: usize| bench.mesh.node(i, 0).unwrap();
         // Edges of the region: the majority is half the doping.
@@ -191,7 +191,7 @@ fn gains_sum_to_one_at_the_fold() {
     for goal in [2.0, 4.0, 8.0] {
         while now < goal * i {
             now = (now * 1.2).min(goal * i);
-            system.newton(&mut state, &mut l, Constraint::Current(now)).expect("falling branch");
+            system.newton(&mut state, &mut l, &Constraint::Current(now)).expect("falling branch");
         }
         assert!(l[0] < trigger.voltage, "the voltage falls beyond the fold");
         let beyond = gains(&bench, &mut system, (&state, l), now, 1.02);

@@ -54,7 +54,7 @@ fn no_current_in_equilibrium() {
         let drive = bench.device.contacts[0].name.clone();
         let mut system = bench.system(&drive);
         let (mut state, mut lambda) = (bench.equilibrium.clone(), [0.0; 2]);
-        system.newton(&mut state, &mut lambda, Constraint::Voltage(0.0)).expect("equilibrium");
+        system.newton(&mut state, &mut lambda, &Constraint::Voltage(0.0)).expect("equilibrium");
         let [_, largest] = system.imbalance();
         line("equilibrium", &format!("after Newton, {name} [A/um]"), 0.0, largest);
         assert!(largest <= 1e-25, "{name}: {largest:e}");
@@ -290,7 +290,7 @@ fn newton_is_quadratic(laws: &str) {
             // Disturb by a small step of the voltage and watch Newton come back.
             let (mut s, mut l) = (state.clone(), [v, 0.0]);
             system.params.update = 1e-9;
-            let info = system.newton(&mut s, &mut l, Constraint::Voltage(v + 0.01));
+            let info = system.newton(&mut s, &mut l, &Constraint::Voltage(v + 0.01));
             system.params.update = 1e-5;
             let updates = info.expect("a nearby bias").updates;
             let last = updates.windows(2).rev().find(|w| w[0] < 0.1 && w[1] > 1e-11);
