@@ -149,6 +149,7 @@ fn curve(c: &Curve) -> Value {
     json!({
         "voltage_V": c.voltage,
         "current_A_per_um": c.current,
+        "newton_steps": c.newton,
         "terminals": terminals,
         "imbalance_A_per_um": c.imbalance,
         "largest_A_per_um": c.largest,

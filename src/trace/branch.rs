@@ -41,7 +41,7 @@ impl Default for TraceParams {
             first_step: 0.05,
             smallest_step: 1e-7,
             largest_step: 3.0,
-            aim: 5.0,
+            aim: 4.7,
             largest_turn: 0.5,
             points: 500,
             checkpoint: 25,
