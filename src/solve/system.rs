@@ -40,10 +40,13 @@ pub struct NewtonParams {
     pub imbalance: f64,
     /// and absolute [A/µm]. Default 1e-26.
     pub imbalance_floor: f64,
-    /// Steps before giving up. Default 10.
+    /// Steps before giving up. Default 25.
     pub steps: u32,
     /// Largest |δψ| of one step [V]. Default 0.4.
     pub potential_step: f64,
+    /// Give up early where a shorter step of the caller's is cheaper than waiting.
+    /// Default false.
+    pub impatient: bool,
 }
 
 impl Default for NewtonParams {
@@ -52,8 +55,9 @@ impl Default for NewtonParams {
             update: 1e-5,
             imbalance: 2e-12,
             imbalance_floor: 1e-26,
-            steps: 10,
+            steps: 25,
             potential_step: 0.4,
+            impatient: false,
         }
     }
 }
@@ -329,7 +333,12 @@ impl<'a> System<'a> {
             info.steps += 1;
             self.work.newton_steps += 1;
             info.updates.push(size);
-            if !size.is_finite() || hopeless(info.steps, size, previous) {
+            let lost = if self.params.impatient {
+                hopeless(info.steps, size, previous)
+            } else {
+                info.steps > 8 && size > 1e3 && size > previous
+            };
+            if !size.is_finite() || lost {
                 return Err(NewtonError::Diverged { info });
             }
             previous = size;
@@ -456,5 +465,5 @@ impl<'a> System<'a> {
 /// halving the step is cheaper than waiting. Measured on the shipped cases, 2026-11.
 fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
     let growing = steps >= 3 && size > 3.0 && size > 2.0 * previous;
-    growing || (steps >= 4 && size > 20.0) || (steps >= 6 && size > 0.5)
+    growing || (steps >= 4 && size > 20.0) || (steps >= 6 && size > 0.5) || steps > 10
 }

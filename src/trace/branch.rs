@@ -114,6 +114,7 @@ pub fn follow(
     answered: &dyn Fn(&Standing) -> bool,
     keeper: &mut dyn Keeper,
 ) -> Result<Branch, StartError> {
+    system.params.impatient = true;
     let mut run = Run::begin(system, start, stop, params)?;
     let end = run.go(system, answered, keeper);
     Ok(Branch {
