@@ -16,5 +16,5 @@ pub use bernoulli::{Bernoulli, bernoulli, bernoulli_pair};
 pub use circuit::{Circuit, Tying};
 pub use device::{Contact, Device, Edge, NONE, Quarter, Tie};
 pub use flux::{Ends, Flux, flux};
-pub use state::State;
+pub use state::{State, StateWords};
 pub use words::{Words, add_words, two_sum};

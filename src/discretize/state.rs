@@ -1,7 +1,5 @@
 //! The state of a device: potentials in two words, densities that follow from them.
 
-use crate::trace::StateWords;
-
 use super::device::{Device, Tie};
 use super::words::Words;
 
@@ -152,4 +150,15 @@ fn log_step(r: f64) -> f64 {
     let additive = if r > -0.9 { r.ln_1p() } else { 0.1f64.ln() };
     let t = ((r.abs() - 0.25) / 0.75).clamp(0.0, 1.0);
     (1.0 - t) * r + t * additive
+}
+
+/// ψ, φ_n, φ_p per node [V], each as a sum of two words; length: nodes.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct StateWords {
+    pub potential: Vec<f64>,
+    pub electron: Vec<f64>,
+    pub hole: Vec<f64>,
+    pub potential_low: Vec<f64>,
+    pub electron_low: Vec<f64>,
+    pub hole_low: Vec<f64>,
 }

@@ -4,7 +4,6 @@ use crate::discretize::{
     Assembly, Circuit, DENSITY_SCALE, Device, State, Tie, Tying, add_words, two_sum,
 };
 use crate::linear::{DirectSolver, LinearError};
-use crate::trace::Work;
 
 use super::border::{Border, BorderedFactors};
 use super::plane::{Plane, Terminals};
@@ -466,4 +465,15 @@ impl<'a> System<'a> {
 fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
     let growing = steps >= 3 && size > 3.0 && size > 2.0 * previous;
     growing || (steps >= 4 && size > 20.0) || (steps >= 6 && size > 0.5) || steps > 10
+}
+
+/// What the solver did.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Work {
+    pub newton_steps: u64,
+    pub factorizations: u64,
+    pub refinements: u64,
+    pub gummel_rounds: u64,
+    /// Steps of the trace that had to be halved.
+    pub halvings: u64,
 }

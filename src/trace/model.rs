@@ -1,5 +1,8 @@
 //! What a trace gives: points, folds, fields, and the snapshot that resumes it.
 
+pub use crate::discretize::StateWords;
+pub use crate::solve::Work;
+
 /// Voltage and current at each terminal of one point, in the order of
 /// [`Curve::terminals`].
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -124,28 +127,6 @@ pub struct Fields {
     pub recombination: Vec<f64>,
     /// Avalanche generation [cm⁻³ s⁻¹].
     pub avalanche: Vec<f64>,
-}
-
-/// ψ, φ_n, φ_p per node [V], each as a sum of two words; length: nodes.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct StateWords {
-    pub potential: Vec<f64>,
-    pub electron: Vec<f64>,
-    pub hole: Vec<f64>,
-    pub potential_low: Vec<f64>,
-    pub electron_low: Vec<f64>,
-    pub hole_low: Vec<f64>,
-}
-
-/// What the solver did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Work {
-    pub newton_steps: u64,
-    pub factorizations: u64,
-    pub refinements: u64,
-    pub gummel_rounds: u64,
-    /// Steps of the trace that had to be halved.
-    pub halvings: u64,
 }
 
 /// Everything that a trace needs to go on: written at fixed numbers of points.
