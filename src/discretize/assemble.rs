@@ -23,6 +23,22 @@ pub struct EdgeFlow {
     pub field: f64,
     /// ψ_b − ψ_a [V].
     pub drop: f64,
+    /// Electron and hole current density that ionizes [A/cm²]: see [`Ionizing`].
+    pub ionizing: [f64; 2],
+}
+
+/// Which edge currents ionize. Generation has a kink where a current vanishes, and the
+/// current of a majority that spills into a high field is a hair's difference of drift and
+/// diffusion: after a Newton step of relative size u the fluxes of the new state are off by
+/// u² of either. The currents that the linear step predicted obey continuity instead.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ionizing {
+    /// The fluxes of the state.
+    Fluxes,
+    /// Those of [`Assembly::carry`]; generation is linear in the fluxes about them. The same
+    /// equations at a solution: flux law and continuity as a mixed system, the currents
+    /// eliminated.
+    Carried,
 }
 
 /// Residual and Jacobian of one state, with the terminal currents that follow from it.
@@ -58,7 +74,18 @@ impl Assembly {
 
     /// Evaluate at `state`; the Jacobian too if `jacobian`.
     pub fn evaluate(&mut self, device: &Device, state: &State, jacobian: bool) {
-        self.flows(device, state);
+        self.evaluate_with(device, state, jacobian, Ionizing::Fluxes);
+    }
+
+    /// Evaluate with a choice of the currents that ionize.
+    pub fn evaluate_with(
+        &mut self,
+        device: &Device,
+        state: &State,
+        jacobian: bool,
+        ionizing: Ionizing,
+    ) {
+        self.flows(device, state, ionizing);
         let edges = &self.edges;
         let pattern = &device.pattern;
         // Rows of `values` per node differ in length: cut the array along node chunks.
@@ -109,13 +136,39 @@ impl Assembly {
         self.terminal_currents(device, state);
     }
 
-    fn flows(&mut self, device: &Device, state: &State) {
+    /// Carry the ionizing currents along a fraction `t` of the step `du` (scaled unknowns,
+    /// node by node) that the present linearization gave.
+    pub fn carry(&mut self, device: &Device, du: &[f64], t: f64) {
+        if device.silicon.avalanche.is_off() {
+            return;
+        }
+        let vt = device.silicon.vt;
+        for (flow, edge) in self.edges.iter_mut().zip(&device.edges) {
+            let (a, b) = (3 * edge.a as usize, 3 * edge.b as usize);
+            let drop = (du[b] - du[a]) * vt;
+            for (c, f) in [flow.n, flow.p].into_iter().enumerate() {
+                let (at_a, at_b) = (du[a + 1 + c], du[b + 1 + c]);
+                let moved = f.by_potential * drop + (f.by_a * at_a + f.by_b * at_b) * DENSITY_SCALE;
+                let next = f.current + moved;
+                // Where the step's own rounding swamps the current, the old one is better.
+                let noise = f64::EPSILON
+                    * (f.by_potential.abs() * (du[a].abs() + du[b].abs()) * vt
+                        + ((f.by_a * at_a).abs() + (f.by_b * at_b).abs()) * DENSITY_SCALE);
+                if noise < 0.02 * next.abs() {
+                    flow.ionizing[c] += t * (next - flow.ionizing[c]);
+                }
+            }
+        }
+    }
+
+    fn flows(&mut self, device: &Device, state: &State, ionizing: Ionizing) {
         let vt = device.silicon.vt;
         let saturation = &device.silicon.saturation;
         self.edges.par_chunks_mut(256).enumerate().for_each(|(c, out)| {
             for (flow, edge) in out.iter_mut().zip(&device.edges[256 * c..]) {
                 let (a, b) = (edge.a as usize, edge.b as usize);
                 let drop = state.psi.difference(b, a);
+                let carried = flow.ionizing;
                 *flow = EdgeFlow { drop, field: -drop / edge.h, ..EdgeFlow::default() };
                 if edge.face > 0.0 {
                     let electrons = Ends {
@@ -134,6 +187,10 @@ impl Assembly {
                     };
                     flow.n = flux(Carrier::Electron, saturation, electrons, edge.mu_n, edge.h, vt);
                     flow.p = flux(Carrier::Hole, saturation, holes, edge.mu_p, edge.h, vt);
+                    flow.ionizing = match ionizing {
+                        Ionizing::Fluxes => [flow.n.current, flow.p.current],
+                        Ionizing::Carried => carried,
+                    };
                 }
             }
         });
@@ -238,16 +295,16 @@ fn add_avalanche(
     let flows = [&edges[ids[0]], &edges[ids[1]]];
     for (carrier, unknown) in [(Carrier::Electron, 1), (Carrier::Hole, 2)] {
         let pick = |k: usize| if unknown == 1 { &flows[k].n } else { &flows[k].p };
-        let cell = Cell {
-            current: [pick(0).current, pick(1).current],
-            field: [flows[0].field, flows[1].field],
-        };
+        let ionizing = [flows[0].ionizing[unknown - 1], flows[1].ionizing[unknown - 1]];
+        let cell = Cell { current: ionizing, field: [flows[0].field, flows[1].field] };
         let Some(g): Option<Generation> = generation(&device.silicon.avalanche, carrier, cell)
         else {
             continue;
         };
-        row.value[1] += quarter.area * g.rate;
-        row.value[2] -= quarter.area * g.rate;
+        let ahead = |k: usize| g.by_current[k] * (pick(k).current - ionizing[k]);
+        let rate = g.rate + ahead(0) + ahead(1);
+        row.value[1] += quarter.area * rate;
+        row.value[2] -= quarter.area * rate;
         if !jacobian {
             continue;
         }

@@ -10,7 +10,7 @@ mod flux;
 mod state;
 mod words;
 
-pub use assemble::{Assembly, DENSITY_SCALE, EdgeFlow};
+pub use assemble::{Assembly, DENSITY_SCALE, EdgeFlow, Ionizing};
 pub use avalanche::{Cell, Generation, generation};
 pub use bernoulli::{Bernoulli, bernoulli, bernoulli_pair};
 pub use circuit::{Circuit, Tying};

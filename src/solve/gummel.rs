@@ -2,8 +2,7 @@
 //! cold cases and rescues Newton; it converges linearly and slowly at high injection.
 //! Source: Gummel, IEEE Trans. Electron Devices 11, 455 (1964).
 
-use crate::discretize::{Assembly, bernoulli_pair};
-use crate::discretize::{Cell, Device, NONE, State, Tie, generation};
+use crate::discretize::{Assembly, Device, NONE, State, Tie, bernoulli_pair};
 use crate::linear::LinearError;
 use crate::silicon::{Carrier, Q};
 
@@ -44,27 +43,24 @@ impl Gummel {
         for round in 1..=rounds {
             potential(device, state, &mut self.poisson, 1e-6)?;
             self.assembly.evaluate(device, state, false);
-            let generated = self.generation(device);
             let (frozen, assembly) = (&*state, &self.assembly);
             let (electrons, holes) = (&mut self.electrons, &mut self.holes);
             // Each sees the other's density of the last round: the two are independent.
             let (n, p) = rayon::join(
-                || carrier(device, frozen, assembly, &generated, electrons, Carrier::Electron),
-                || carrier(device, frozen, assembly, &generated, holes, Carrier::Hole),
+                || carrier(device, frozen, assembly, electrons, Carrier::Electron),
+                || carrier(device, frozen, assembly, holes, Carrier::Hole),
             );
             let (n, p) = (n?, p?);
             change = 0.0;
-            let vt = device.silicon.vt;
             for i in 0..device.nodes() {
                 if device.ties[i] != Tie::Free || !device.has_silicon(i) {
                     continue;
                 }
-                let (ln_n, ln_p) = (n[i].ln() - state.n[i].ln(), p[i].ln() - state.p[i].ln());
-                change = change.max(ln_n.abs()).max(ln_p.abs());
-                state.phi_n.add(i, -vt * ln_n);
-                state.phi_p.add(i, vt * ln_p);
+                for relative in [n[i] / state.n[i], p[i] / state.p[i]] {
+                    change = change.max(relative.max(-0.9).ln_1p().abs());
+                }
+                state.correct(device, i, [0.0, n[i], p[i]]);
             }
-            state.refresh(device);
             if !change.is_finite() {
                 return Err(NewtonError::Diverged { info: Default::default() });
             }
@@ -74,51 +70,25 @@ impl Gummel {
         }
         Ok((change, rounds))
     }
-
-    /// q·(avalanche generation)·area at each node [A/cm], from the last fluxes.
-    fn generation(&self, device: &Device) -> Vec<f64> {
-        let law = &device.silicon.avalanche;
-        let mut out = vec![0.0; device.nodes()];
-        if law.is_off() {
-            return out;
-        }
-        for (i, sum) in out.iter_mut().enumerate() {
-            for q in device.quarters[i].iter().filter(|q| q.area > 0.0) {
-                let [x, y] = [q.x_direction, q.y_direction]
-                    .map(|d| &self.assembly.edges[device.node_edges[i][d as usize] as usize]);
-                let field = [x.field, y.field];
-                for (c, current) in [
-                    (Carrier::Electron, [x.n.current, y.n.current]),
-                    (Carrier::Hole, [x.p.current, y.p.current]),
-                ] {
-                    if let Some(g) = generation(law, c, Cell { current, field }) {
-                        *sum += q.area * g.rate;
-                    }
-                }
-            }
-        }
-        out
-    }
 }
 
 /// One carrier's continuity equation, linear in its density: recombination as
-/// coefficient·(n·p_old − nie²), avalanche from the last round. Returns the densities.
+/// coefficient·(n·p_old − nie²), avalanche from the last round. Solved for the change of
+/// the density [cm⁻³], so that currents that are small differences keep their digits.
 fn carrier(
     device: &Device,
     state: &State,
     assembly: &Assembly,
-    generated: &[f64],
     system: &mut ScalarSystem,
     carrier: Carrier,
 ) -> Result<Vec<f64>, LinearError> {
     let electron = carrier == Carrier::Electron;
-    let (own, other) = if electron { (&state.n, &state.p) } else { (&state.p, &state.n) };
+    let other = if electron { &state.p } else { &state.n };
     let vt = device.silicon.vt;
     system.clear();
     for i in 0..device.nodes() {
         if device.ties[i] != Tie::Free || !device.has_silicon(i) {
             system.add(device, i, 0, 1.0);
-            system.rhs[i] = own[i].max(f64::MIN_POSITIVE);
             continue;
         }
         for (d, &e) in device.node_edges[i].iter().enumerate() {
@@ -157,12 +127,9 @@ fn carrier(
             r.by_n / state.p[i].max(f64::MIN_POSITIVE)
         };
         system.add(device, i, 0, q * coefficient * other[i]);
-        system.rhs[i] = q * coefficient * nie * nie + generated[i];
+        // The outflow of carriers that is too large, by the clean fluxes.
+        system.rhs[i] =
+            if electron { assembly.residual[3 * i + 1] } else { -assembly.residual[3 * i + 2] };
     }
-    let solution = system.solve()?;
-    Ok(solution
-        .iter()
-        .zip(own)
-        .map(|(s, old)| if *s > 0.0 { *s } else { (0.1 * old).max(f64::MIN_POSITIVE) })
-        .collect())
+    Ok(system.solve()?.to_vec())
 }

@@ -1,7 +1,7 @@
 //! A device with its outside circuit, solved by full Newton with the terminals bordered.
 
 use crate::discretize::{
-    Assembly, Circuit, DENSITY_SCALE, Device, State, Tie, Tying, add_words, two_sum,
+    Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, State, Tie, Tying, add_words, two_sum,
 };
 use crate::linear::{DirectSolver, LinearError};
 
@@ -303,9 +303,11 @@ impl<'a> System<'a> {
         self.update_tests(state)?;
         let mut previous = f64::INFINITY;
         let mut best_imbalance = f64::INFINITY;
+        let mut ionizing = Ionizing::Fluxes;
         loop {
             let settled = previous < self.params.update;
-            self.assembly.evaluate(self.device, state, true);
+            self.assembly.evaluate_with(self.device, state, true, ionizing);
+            ionizing = Ionizing::Carried;
             let [sum, largest] = self.imbalance();
             let unbalanced = self.assembly.unbalanced * PER_UM;
             info.residuals.push(unbalanced / largest.max(1e-300));
@@ -378,7 +380,7 @@ impl<'a> System<'a> {
 
     /// Apply an update; returns its scaled size.
     fn apply(
-        &self,
+        &mut self,
         state: &mut State,
         lambda: &mut [f64; 2],
         own: &[usize],
@@ -388,6 +390,7 @@ impl<'a> System<'a> {
         let vt = self.device.silicon.vt;
         let largest = du.iter().step_by(3).fold(0.0f64, |m, d| m.max(d.abs())) * vt;
         let t = (self.params.potential_step / largest).min(1.0);
+        self.assembly.carry(self.device, du, t);
         let mut size = 0.0f64;
         for i in 0..self.device.nodes() {
             if self.device.ties[i] != Tie::Free {
