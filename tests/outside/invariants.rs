@@ -285,11 +285,11 @@ fn newton_is_quadratic_at_the_end() {
 /// of the densities: the order is the same, the constant larger.
 #[test]
 fn newton_is_quadratic_at_the_end_with_avalanche() {
-    newton_is_quadratic("", 200.0);
+    newton_is_quadratic("", 100.0);
 }
 
 fn newton_is_quadratic(laws: &str, constant: f64) {
-    let (mut points, mut pairs, mut worst) = (0, 0, 0.0f64);
+    let (mut points, mut worst) = (0, 0.0f64);
     let reverse: Vec<f64> = (1..=10).map(|k| -2.0 * f64::from(k)).collect();
     let forward: Vec<f64> = (1..=12).map(|k| 0.08 * f64::from(k)).collect();
     let bench = Bench::new(&diode_text(false, false, laws));
@@ -305,16 +305,14 @@ fn newton_is_quadratic(laws: &str, constant: f64) {
             system.params.update = 1e-5;
             let updates = info.expect("a nearby bias").updates;
             points += 1;
-            // Below 1e-6 a step's rounding shows in leakage currents beside 1e19 cm⁻³.
-            for w in updates.windows(2).filter(|w| (1e-6..0.5).contains(&w[0])) {
-                pairs += 1;
-                worst = worst.max(w[1] / (w[0] * w[0]));
-                assert!(w[1] <= constant * w[0] * w[0], "at {v} V: {updates:?}");
-            }
+            // Below 1e-7 a step's rounding shows in leakage currents beside 1e19 cm⁻³.
+            let last = updates.windows(2).rev().find(|w| w[0] > 1e-7).expect("two steps");
+            worst = worst.max(last[1] / (last[0] * last[0]));
+            assert!(last[1] <= constant * last[0] * last[0], "at {v} V: {updates:?}");
         }
     }
-    assert!(points >= 20 && pairs >= 2 * points, "{pairs} pairs of steps at {points} points");
-    line("Newton", &format!("largest u'/u^2, {pairs} pairs at {points} points"), 0.0, worst);
+    assert!(points >= 20);
+    line("Newton", &format!("largest u'/u^2 at {points} bias points"), 0.0, worst);
 }
 
 /// Surface charge of a p-type MOS: Kingston, Neustadter, J. Appl. Phys. 26, 718 (1955).
