@@ -5,13 +5,28 @@ mod linear_support;
 use std::sync::Arc;
 
 use holdpoint::linear::{
-    BlockMatrix, BlockPattern, Border, BorderedSolver, DirectSolver, LinearError, solve_bordered,
+    BlockMatrix, BlockPattern, Border, BorderedFactors, DirectSolver, LinearError, SolveInfo,
 };
 use linear_support::*;
 
+fn sparse(column: Vec<f64>) -> Vec<(u32, f64)> {
+    column.into_iter().enumerate().map(|(i, v)| (i as u32, v)).collect()
+}
+
+/// Prepare and solve in place.
+fn solve(
+    solver: &mut DirectSolver,
+    a: &BlockMatrix,
+    border: &Border,
+    f: &mut [f64],
+    g: &mut [f64],
+) -> Result<SolveInfo, LinearError> {
+    BorderedFactors::new(solver, a, border)?.solve(solver, a, border, f, g)
+}
+
 fn border(n: usize, m: usize, seed: u64) -> Border {
     Border {
-        columns: (0..m).map(|k| vector(n, seed + 10 * k as u64)).collect(),
+        columns: (0..m).map(|k| sparse(vector(n, seed + 10 * k as u64))).collect(),
         rows: (0..m).map(|k| vector(n, seed + 5 + 10 * k as u64)).collect(),
         corner: vector(m * m, seed + 1000),
     }
@@ -23,7 +38,7 @@ fn product(a: &BlockMatrix, border: &Border, x: &[f64], y: &[f64]) -> (Vec<f64>,
     a.multiply(x, &mut f);
     let m = y.len();
     for (column, y) in border.columns.iter().zip(y) {
-        f.iter_mut().zip(column).for_each(|(f, c)| *f += c * y);
+        column.iter().for_each(|&(i, c)| f[i as usize] += c * y);
     }
     let g = (0..m)
         .map(|i| {
@@ -42,7 +57,7 @@ fn error(a: &BlockMatrix, border: &Border) -> (f64, u32) {
     let (mut f, mut g) = product(a, border, &x, &y);
     let mut solver = DirectSolver::new(a.pattern.clone()).unwrap();
     solver.factor(a).unwrap();
-    let info = solve_bordered(&mut solver, a, border, &mut f, &mut g).unwrap();
+    let info = solve(&mut solver, a, border, &mut f, &mut g).unwrap();
     assert!(info.backward_error < 1e-12, "{info:?}");
     (difference(&f, &x).max(difference(&g, &y)), info.refinements)
 }
@@ -119,13 +134,13 @@ fn several_right_hand_sides_and_badly_scaled_borders() {
         edges.rows[k].iter_mut().enumerate().for_each(|(i, v)| {
             *v *= size * if i % 3 == 0 { 1.0 } else { 1e-16 };
         });
-        for (i, v) in edges.columns[k].iter_mut().enumerate() {
-            *v *= 1e-3 / size * if i % 3 == 0 { 1.0 } else { 1e15 };
+        for (i, v) in edges.columns[k].iter_mut() {
+            *v *= 1e-3 / size * if *i % 3 == 0 { 1.0 } else { 1e15 };
         }
     }
     let mut solver = DirectSolver::new(a.pattern.clone()).unwrap();
     solver.factor(&a).unwrap();
-    let mut bordered = BorderedSolver::new(&mut solver, &a, &edges).unwrap();
+    let mut bordered = BorderedFactors::new(&mut solver, &a, &edges).unwrap();
     for seed in 0..3 {
         let x: Vec<f64> = vector(n, seed)
             .iter()
@@ -134,7 +149,7 @@ fn several_right_hand_sides_and_badly_scaled_borders() {
             .collect();
         let y: Vec<f64> = vector(3, 50 + seed).iter().zip(sizes).map(|(v, s)| v * s).collect();
         let (mut f, mut g) = product(&a, &edges, &x, &y);
-        let info = bordered.solve(&mut f, &mut g).unwrap();
+        let info = bordered.solve(&mut solver, &a, &edges, &mut f, &mut g).unwrap();
         assert!(info.backward_error < 1e-12, "{info:?}");
         for c in 0..3 {
             let part = |x: &[f64]| x.iter().skip(c).step_by(3).copied().collect::<Vec<_>>();
@@ -155,11 +170,11 @@ fn a_singular_whole_and_bad_shapes_are_refused() {
     (row[0], row[1]) = (1.0, -1.0);
     let mut column = vec![0.0; n];
     a.multiply(&vector(n, 3), &mut column);
-    let edges = Border { columns: vec![column], rows: vec![row], corner: vec![1.0] };
+    let edges = Border { columns: vec![sparse(column)], rows: vec![row], corner: vec![1.0] };
     let mut solver = DirectSolver::new(pattern.clone()).unwrap();
     solver.factor(&a).unwrap();
     let (mut f, mut g) = (vector(n, 1), vector(1, 2));
-    let answer = solve_bordered(&mut solver, &a, &edges, &mut f, &mut g);
+    let answer = solve(&mut solver, &a, &edges, &mut f, &mut g);
     // Either refused, or the answer is enormous: never a moderate one that is wrong.
     match answer {
         Err(error) => assert!(matches!(error, LinearError::Singular { .. })),
@@ -167,11 +182,11 @@ fn a_singular_whole_and_bad_shapes_are_refused() {
     }
     let mut short = border(n, 2, 1);
     short.rows.pop();
-    let answer = solve_bordered(&mut solver, &a, &short, &mut f, &mut [0.0, 0.0]);
+    let answer = solve(&mut solver, &a, &short, &mut f, &mut [0.0, 0.0]);
     assert!(answer.is_err());
     let mut bad = border(n, 1, 1);
-    bad.columns[0][3] = f64::NAN;
-    assert!(solve_bordered(&mut solver, &a, &bad, &mut f, &mut [0.0]).is_err());
+    bad.columns[0][3].1 = f64::NAN;
+    assert!(solve(&mut solver, &a, &bad, &mut f, &mut [0.0]).is_err());
     let good = border(n, 1, 1);
-    assert!(solve_bordered(&mut solver, &a, &good, &mut f, &mut [f64::NAN]).is_err());
+    assert!(solve(&mut solver, &a, &good, &mut f, &mut [f64::NAN]).is_err());
 }

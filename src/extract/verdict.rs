@@ -114,6 +114,7 @@ impl Verdict {
             }
             None => {
                 reasons.push("no branch traced has a voltage minimum".to_string());
+                reasons.extend(outcomes.iter().filter_map(|o| conducts(o, limit)));
                 Answer::NoOnState
             }
         };
@@ -131,6 +132,19 @@ impl Verdict {
         reasons.extend(missing.into_iter().map(|m| format!("missing: {m}")));
         Verdict { answer, supply: spec.supply, margin: spec.margin, reasons }
     }
+}
+
+/// A path without folds that carries its whole current within the supply's reach: nothing
+/// latches, but nothing blocks either.
+fn conducts(o: &Outcome, limit: f64) -> Option<String> {
+    let (v, i) = (o.curve.voltage.last()?, o.curve.current.last()?);
+    let snapback = matches!(o.figures, Figures::Snapback { .. });
+    (snapback && o.status == Status::Complete && *v <= limit).then(|| {
+        format!(
+            "{} carries {i:.3e} A/µm at {v:.3} V without any fold: it conducts, nothing has to trigger it; see that it is not a plain junction or resistor across the supply",
+            o.drive.join(" and ")
+        )
+    })
 }
 
 fn note_snapback(

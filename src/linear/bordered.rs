@@ -16,31 +16,17 @@ use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
 /// Borders of a matrix A of n unknowns: \[A B; C D\] with m more equations and unknowns.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Border {
-    /// B: m columns of length n.
-    pub columns: Vec<Vec<f64>>,
-    /// C: m rows of length n.
+    /// B: m columns, each of (row, value).
+    pub columns: Vec<Vec<(u32, f64)>>,
+    /// C: m rows of length n, or empty if zero.
     pub rows: Vec<Vec<f64>>,
     /// D: m × m, row by row.
     pub corner: Vec<f64>,
 }
 
-/// Solve \[A B; C D\] \[x; y\] = \[f; g\] in place, `solver` holding the factors of A. Shapes: f
-/// n, g m. Errors: no usable answer, values that are not finite (of the border: at row n).
-pub fn solve_bordered(
-    solver: &mut DirectSolver,
-    matrix: &BlockMatrix,
-    border: &Border,
-    rhs: &mut [f64],
-    rhs_border: &mut [f64],
-) -> Result<SolveInfo, LinearError> {
-    BorderedSolver::new(solver, matrix, border)?.solve(rhs, rhs_border)
-}
-
-/// A bordered system made ready for several right-hand sides.
-pub struct BorderedSolver<'a> {
-    solver: &'a mut DirectSolver,
-    matrix: &'a BlockMatrix,
-    border: &'a Border,
+/// A bordered system made ready for right-hand sides. The solver, the matrix that it has
+/// factored and the border are handed in again with each: they must be the same.
+pub struct BorderedFactors {
     /// A⁻¹ B, column after column.
     inverse: Vec<f64>,
     /// Of R (D − C A⁻¹ B) S with the scalings R, S.
@@ -50,26 +36,41 @@ pub struct BorderedSolver<'a> {
     general: Option<GeneralLu>,
 }
 
-impl<'a> BorderedSolver<'a> {
-    /// Solves with A for every border column.
+/// What a bordered system is made of.
+#[derive(Clone, Copy)]
+struct Whole<'a> {
+    matrix: &'a BlockMatrix,
+    border: &'a Border,
+}
+
+impl BorderedFactors {
+    /// Solves with A, factored in `solver`, for every border column. Errors: no
+    /// factorization, a border that does not fit, values that are not finite.
     pub fn new(
-        solver: &'a mut DirectSolver,
-        matrix: &'a BlockMatrix,
-        border: &'a Border,
-    ) -> Result<BorderedSolver<'a>, LinearError> {
+        solver: &mut DirectSolver,
+        matrix: &BlockMatrix,
+        border: &Border,
+    ) -> Result<BorderedFactors, LinearError> {
         let n = solver.unknowns();
         let m = border.columns.len();
         let fits = border.rows.len() == m
             && border.corner.len() == m * m
-            && border.rows.iter().chain(&border.columns).all(|v| v.len() == n);
-        let finite = border.rows.iter().chain(&border.columns).flatten();
-        if !fits || !finite.chain(&border.corner).all(|v| v.is_finite()) {
+            && border.rows.iter().all(|v| v.is_empty() || v.len() == n)
+            && border.columns.iter().flatten().all(|&(i, _)| (i as usize) < n);
+        let finite = border.rows.iter().flatten().chain(&border.corner).all(|v| v.is_finite())
+            && border.columns.iter().flatten().all(|(_, v)| v.is_finite());
+        if !fits || !finite {
             return Err(LinearError::NotFinite { row: matrix.pattern.rows });
         }
         if !solver.is_factored() {
             return Err(LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 });
         }
-        let mut inverse = border.columns.concat();
+        let mut inverse = vec![0.0; m * n];
+        for (k, column) in border.columns.iter().enumerate() {
+            for &(i, v) in column {
+                inverse[k * n + i as usize] += v;
+            }
+        }
         solver.apply(&mut inverse, m, false);
         let mut schur = DMatrix::from_fn(m, m, |i, j| {
             border.corner[i * m + j] - dot(&border.rows[i], &inverse[j * n..(j + 1) * n])
@@ -87,35 +88,34 @@ impl<'a> BorderedSolver<'a> {
             column *= *s;
         }
         let schur = schur.full_piv_lu();
-        let general = None;
-        Ok(BorderedSolver {
-            solver,
-            matrix,
-            border,
-            inverse,
-            schur,
-            row_scale,
-            column_scale,
-            general,
-        })
+        Ok(BorderedFactors { inverse, schur, row_scale, column_scale, general: None })
     }
 
-    /// Solve for one right-hand side in place: f of length n, g of length m.
-    pub fn solve(&mut self, f: &mut [f64], g: &mut [f64]) -> Result<SolveInfo, LinearError> {
-        let b = self.matrix.pattern.block;
+    /// Solve for one right-hand side in place: f of length n, g of length m. Errors: no
+    /// usable answer, values that are not finite.
+    pub fn solve(
+        &mut self,
+        solver: &mut DirectSolver,
+        matrix: &BlockMatrix,
+        border: &Border,
+        f: &mut [f64],
+        g: &mut [f64],
+    ) -> Result<SolveInfo, LinearError> {
+        let whole = Whole { matrix, border };
+        let b = matrix.pattern.block;
         if let Some(k) = f.iter().chain(g.iter()).position(|v| !v.is_finite()) {
             return Err(LinearError::NotFinite { row: k / b });
         }
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
-        let mut worst = self.refined(f, g, (&f0, &g0), &mut info);
+        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         if worst.is_bad() {
             if self.general.is_none() {
-                self.general = Some(GeneralLu::bordered(self.matrix, self.border)?);
+                self.general = Some(GeneralLu::bordered(matrix, border)?);
             }
             f.copy_from_slice(&f0);
             g.copy_from_slice(&g0);
-            worst = self.refined(f, g, (&f0, &g0), &mut info);
+            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         }
         info.backward_error = worst.backward_error;
         if worst.is_bad() {
@@ -128,27 +128,43 @@ impl<'a> BorderedSolver<'a> {
         Ok(info)
     }
 
+    /// \[x; y\], unrefined, for a right-hand side that is zero but for equation `row` of the
+    /// border, where it is 1. `None` if the system is singular.
+    pub fn unit(&self, n: usize, row: usize) -> Option<(Vec<f64>, Vec<f64>)> {
+        let mut z = DVector::zeros(self.row_scale.len());
+        *z.get_mut(row)? = self.row_scale[row];
+        if !self.schur.solve_mut(&mut z) {
+            return None;
+        }
+        let (mut x, mut y) = (vec![0.0; n], vec![0.0; z.len()]);
+        self.finish(&z, &mut x, &mut y);
+        Some((x, y))
+    }
+
     fn refined(
-        &mut self,
-        x: &mut [f64],
-        y: &mut [f64],
+        &self,
+        solver: &mut DirectSolver,
+        whole: Whole,
+        (x, y): (&mut [f64], &mut [f64]),
         (f, g): (&[f64], &[f64]),
         info: &mut SolveInfo,
     ) -> Worst {
         let mut r = vec![0.0; x.len()];
         let mut s = vec![0.0; y.len()];
-        self.apply(x, y);
-        let mut worst = self.residual((x, y), (f, g), (&mut r, &mut s));
-        for _ in 0..2 * MOST_SWEEPS {
-            if worst.backward_error <= WANTED || !worst.backward_error.is_finite() {
+        self.apply(solver, whole.border, x, y);
+        let mut worst = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
+        for sweep in 0..2 * MOST_SWEEPS {
+            // The first sweep always: net currents are hair's differences of what is solved.
+            let enough = sweep > 0 && worst.backward_error <= WANTED;
+            if enough || !worst.backward_error.is_finite() {
                 break;
             }
-            self.apply(&mut r, &mut s);
+            self.apply(solver, whole.border, &mut r, &mut s);
             let (x_best, y_best) = (x.to_vec(), y.to_vec());
             x.iter_mut().zip(&r).for_each(|(x, d)| *x += d);
             y.iter_mut().zip(&s).for_each(|(y, d)| *y += d);
             info.refinements += 1;
-            let next = self.residual((x, y), (f, g), (&mut r, &mut s));
+            let next = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
             if next.backward_error >= worst.backward_error {
                 x.copy_from_slice(&x_best);
                 y.copy_from_slice(&y_best);
@@ -160,7 +176,7 @@ impl<'a> BorderedSolver<'a> {
     }
 
     /// One block elimination, unrefined.
-    fn apply(&mut self, x: &mut [f64], y: &mut [f64]) {
+    fn apply(&self, solver: &mut DirectSolver, border: &Border, x: &mut [f64], y: &mut [f64]) {
         if let Some(general) = &self.general {
             let mut whole = [&*x, &*y].concat();
             general.apply(&mut whole, false);
@@ -169,18 +185,22 @@ impl<'a> BorderedSolver<'a> {
             y.copy_from_slice(b);
             return;
         }
-        let n = x.len();
-        self.solver.apply(x, 1, false);
+        solver.apply(x, 1, false);
         if y.is_empty() {
             return;
         }
-        let mut z = DVector::from_fn(y.len(), |i, _| {
-            (y[i] - dot(&self.border.rows[i], x)) * self.row_scale[i]
-        });
+        let mut z =
+            DVector::from_fn(y.len(), |i, _| (y[i] - dot(&border.rows[i], x)) * self.row_scale[i]);
         // A singular Schur complement leaves NaN, which the residual sees.
         if !self.schur.solve_mut(&mut z) {
             z.fill(f64::NAN);
         }
+        self.finish(&z, x, y);
+    }
+
+    /// y = S z, x ← x − A⁻¹B y.
+    fn finish(&self, z: &DVector<f64>, x: &mut [f64], y: &mut [f64]) {
+        let n = x.len();
         for (j, y) in y.iter_mut().enumerate() {
             *y = z[j] * self.column_scale[j];
             for (x, v) in x.iter_mut().zip(&self.inverse[j * n..(j + 1) * n]) {
@@ -188,35 +208,35 @@ impl<'a> BorderedSolver<'a> {
             }
         }
     }
+}
 
-    /// Residual of the whole system and its componentwise backward error.
-    fn residual(
-        &mut self,
-        (x, y): (&[f64], &[f64]),
-        (f, g): (&[f64], &[f64]),
-        (r, s): (&mut [f64], &mut [f64]),
-    ) -> Worst {
-        let m = y.len();
-        let border: Vec<(&[f64], f64)> =
-            self.border.columns.iter().map(|c| &c[..]).zip(y.iter().copied()).collect();
-        let (scaling, size) = self.solver.measures();
-        let mut worst = residual(self.matrix, scaling, false, (x, &border), f, (r, size));
-        for i in 0..m {
-            let row = &self.border.rows[i];
-            let corner = &self.border.corner[i * m..(i + 1) * m];
-            let size =
-                |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a * b).abs()).sum::<f64>();
-            s[i] = g[i] - dot(row, x) - dot(corner, y);
-            let whole = g[i].abs() + size(row, x) + size(corner, y);
-            let e = if s[i] == 0.0 { 0.0 } else { s[i].abs() / whole };
-            if e > worst.backward_error || e.is_nan() {
-                let backward_error = if e.is_nan() { f64::INFINITY } else { e };
-                let normwise = worst.normwise.max(backward_error);
-                worst = Worst { backward_error, unknown: x.len() + i, normwise };
-            }
+/// Residual of the whole system and its componentwise backward error.
+fn residual_of(
+    solver: &mut DirectSolver,
+    Whole { matrix, border }: Whole,
+    (x, y): (&[f64], &[f64]),
+    (f, g): (&[f64], &[f64]),
+    (r, s): (&mut [f64], &mut [f64]),
+) -> Worst {
+    let m = y.len();
+    let columns: Vec<(&[(u32, f64)], f64)> =
+        border.columns.iter().map(|c| &c[..]).zip(y.iter().copied()).collect();
+    let (scaling, size) = solver.measures();
+    let mut worst = residual(matrix, scaling, false, (x, &columns), f, (r, size));
+    for i in 0..m {
+        let row = &border.rows[i];
+        let corner = &border.corner[i * m..(i + 1) * m];
+        let size = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a * b).abs()).sum::<f64>();
+        s[i] = g[i] - dot(row, x) - dot(corner, y);
+        let whole = g[i].abs() + size(row, x) + size(corner, y);
+        let e = if s[i] == 0.0 { 0.0 } else { s[i].abs() / whole };
+        if e > worst.backward_error || e.is_nan() {
+            let backward_error = if e.is_nan() { f64::INFINITY } else { e };
+            let normwise = worst.normwise.max(backward_error);
+            worst = Worst { backward_error, unknown: x.len() + i, normwise };
         }
-        worst
     }
+    worst
 }
 
 /// Sum of products by chunks, so that rounding grows with the root of the length only.

@@ -41,9 +41,9 @@ impl GeneralLu {
         let mut extra = Vec::new();
         let mut values = matrix.values.clone();
         for k in 0..m {
-            extra.extend((0..n).map(|i| (i, n + k)));
-            values.extend(&border.columns[k]);
-            extra.extend((0..n).map(|j| (n + k, j)));
+            extra.extend(border.columns[k].iter().map(|&(i, _)| (i as usize, n + k)));
+            values.extend(border.columns[k].iter().map(|(_, v)| v));
+            extra.extend((0..border.rows[k].len()).map(|j| (n + k, j)));
             values.extend(&border.rows[k]);
             extra.extend((0..m).map(|j| (n + k, n + j)));
             values.extend(&border.corner[k * m..(k + 1) * m]);

@@ -23,7 +23,7 @@ mod symbolic;
 mod wide;
 
 pub use block::*;
-pub use bordered::{Border, BorderedSolver, solve_bordered};
+pub use bordered::{Border, BorderedFactors};
 pub use general::GeneralLu;
 pub use solve::{DirectSolver, SolveInfo, SolverWork};
 pub use symbolic::Symbolic;

@@ -174,7 +174,7 @@ pub(super) fn residual(
     matrix: &BlockMatrix,
     scaling: &Scaling,
     transposed: bool,
-    (x, border): (&[f64], &[(&[f64], f64)]),
+    (x, border): (&[f64], &[(&[(u32, f64)], f64)]),
     b: &[f64],
     (r, size): (&mut [f64], &mut [f64]),
 ) -> Worst {
@@ -194,9 +194,9 @@ pub(super) fn residual(
         );
     }
     for &(column, y) in border {
-        for ((r, size), c) in r.iter_mut().zip(size.iter_mut()).zip(column) {
-            *r -= c * y;
-            *size += (c * y).abs();
+        for &(i, c) in column {
+            r[i as usize] -= c * y;
+            size[i as usize] += (c * y).abs();
         }
     }
     let (rows, columns) = if transposed {

@@ -1,6 +1,5 @@
 //! Equilibrium, Gummel, Newton with damping.
 
-mod border;
 mod equilibrium;
 mod gummel;
 mod plane;
@@ -8,7 +7,6 @@ mod scalar;
 mod system;
 mod weights;
 
-pub use border::{Border, BorderedFactors, BorderedSolution};
 pub use equilibrium::{equilibrium, potential};
 pub use gummel::Gummel;
 pub use plane::{Plane, PlaneScale, Terminals, open_contacts};

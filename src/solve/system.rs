@@ -3,9 +3,8 @@
 use crate::discretize::{
     Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, State, Tie, Tying, add_words, two_sum,
 };
-use crate::linear::{DirectSolver, LinearError};
+use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 
-use super::border::{Border, BorderedFactors};
 use super::plane::{Plane, Terminals};
 use super::weights::TestFunctions;
 
@@ -325,12 +324,14 @@ impl<'a> System<'a> {
             if info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info });
             }
-            let g = self.build_border(state, *lambda, constraint);
+            let mut g = self.build_border(state, *lambda, constraint);
             self.factor()?;
-            let f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
-            let Some(factors) = &self.factors else { continue };
-            let s = factors.solve(&mut self.solver, &self.assembly.matrix, &self.border, &f, &g)?;
-            let size = self.apply(state, lambda, &own, &s.device, &s.border);
+            let mut f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
+            let Some(factors) = &mut self.factors else { continue };
+            let (matrix, border) = (&self.assembly.matrix, &self.border);
+            let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
+            self.work.refinements += u64::from(solved.refinements);
+            let size = self.apply(state, lambda, &own, &f, &g);
             info.steps += 1;
             self.work.newton_steps += 1;
             info.updates.push(size);
@@ -423,7 +424,7 @@ impl<'a> System<'a> {
     /// Tangent at the last Newton step's linearization, by the constraint's value.
     pub fn tangent(&self, state: &State) -> Option<Tangent> {
         let n = self.device.nodes();
-        let s = self.factors.as_ref()?.tangent(&self.border, 3 * n, 0)?;
+        let (device, border) = self.factors.as_ref()?.unit(3 * n, 0)?;
         let vt = self.device.silicon.vt;
         let own = self.own();
         let mut t = Tangent {
@@ -431,26 +432,26 @@ impl<'a> System<'a> {
             phi_n: vec![0.0; n],
             phi_p: vec![0.0; n],
             terminals: Terminals {
-                lambda: s.border[0],
+                lambda: border[0],
                 current: 0.0,
                 volts: vec![0.0; self.circuit.ties.len()],
                 currents: vec![0.0; self.circuit.ties.len()],
             },
         };
         for i in 0..n {
-            t.psi[i] = s.device[3 * i] * vt;
+            t.psi[i] = device[3 * i] * vt;
             if self.device.has_silicon(i) && self.device.ties[i] == Tie::Free {
-                let dn = s.device[3 * i + 1] * DENSITY_SCALE / state.n[i];
-                let dp = s.device[3 * i + 2] * DENSITY_SCALE / state.p[i];
+                let dn = device[3 * i + 1] * DENSITY_SCALE / state.n[i];
+                let dp = device[3 * i + 2] * DENSITY_SCALE / state.p[i];
                 t.phi_n[i] = t.psi[i] - vt * dn;
                 t.phi_p[i] = t.psi[i] + vt * dp;
             }
         }
         for (r, &k) in own.iter().enumerate() {
-            t.terminals.volts[k] = s.border[r + 1];
+            t.terminals.volts[k] = border[r + 1];
         }
         let product =
-            |row: &[f64]| PER_UM * row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
+            |row: &[f64]| PER_UM * row.iter().zip(&device).map(|(v, x)| v * x).sum::<f64>();
         t.terminals.current = product(&self.drive_row);
         for (k, contact) in self.device.contacts.iter().enumerate() {
             if !contact.is_gate {
