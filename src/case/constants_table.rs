@@ -17,6 +17,7 @@ const fn c(
 const ALTERMATT: &str = "Altermatt, Schenk, Geelhaar, Heiser, J. Appl. Phys. 93, 1598 (2003)";
 const THURMOND: &str =
     "Thurmond, J. Electrochem. Soc. 122, 1133 (1975); form: Varshni, Physica 34, 149 (1967)";
+const GREEN: &str = "Green, J. Appl. Phys. 67, 2944 (1990)";
 const MASETTI: &str =
     "Masetti, Severi, Solmi, IEEE Trans. Electron Devices 30, 764 (1983), Table I";
 const CANALI: &str =
@@ -27,6 +28,7 @@ const KLAASSEN_T: &str = "lattice exponent of Klaassen, Solid-State Electron. 35
 const ARORA_T: &str =
     "temperature exponents of Arora, Hauser, Roulston, IEEE Trans. Electron Devices 29, 292 (1982)";
 const SLOTBOOM: &str = "Slotboom, de Graaff, Solid-State Electron. 19, 857 (1976); Slotboom, IEEE Trans. Electron Devices 24, 1123 (1977)";
+const SRH: &str = "Shockley, Read, Phys. Rev. 87, 835 (1952); Hall, Phys. Rev. 87, 387 (1952)";
 const DZIEWIOR: &str = "Dziewior, Schmid, Appl. Phys. Lett. 31, 346 (1977)";
 const COMMON: &str = "common practice, no source; calibrate";
 
@@ -41,6 +43,12 @@ pub const CONSTANTS: &[ConstantSpec] = &[
         "fall of the gap: gap = gap_0 - alpha T²/(T + beta)", THURMOND),
     c("intrinsic", "beta", Dim::Temperature, 636.0, (1.0, 5000.0),
         "see alpha", THURMOND),
+    c("intrinsic", "t_exponent", Dim::Number, 1.5, (-5.0, 10.0),
+        "n_i goes as (T/300)^this beside the gap's exponential", "masses that do not depend on T; textbook form"),
+    c("density-of-states", "n_c", Dim::Density, 2.86e19, (1e17, 1e21),
+        "of the conduction band at 300 K; that of the valence band follows from n_i", GREEN),
+    c("density-of-states", "n_c_exponent", Dim::Number, 1.58, (-5.0, 10.0),
+        "n_c goes as (T/300)^this", GREEN),
     c("dielectric", "silicon", Dim::Number, 11.7, (1.0, 100.0),
         "relative permittivity", "Ioffe Institute silicon page"),
     c("dielectric", "oxide", Dim::Number, 3.9, (1.0, 100.0),
@@ -119,6 +127,10 @@ pub const CONSTANTS: &[ConstantSpec] = &[
         "hole lifetime in pure silicon", COMMON),
     c("shockley-read-hall", "n_half", Dim::Density, 7.1e15, (1e10, 1e23),
         "tau = tau_0/(1 + N/n_half) if it falls with doping", "Fossum, Lee, Solid-State Electron. 25, 741 (1982), from memory"),
+    c("shockley-read-hall", "tau_exponent", Dim::Number, 0.0, (-5.0, 5.0),
+        "lifetimes go as (T/300)^this; authors do not agree on its sign: calibrate", COMMON),
+    c("shockley-read-hall", "level", Dim::Energy, 0.0, (-0.6, 0.6),
+        "trap level above the intrinsic level: n_1, p_1 = n_ie exp(+-level/kT)", SRH),
     c("auger", "c_n", Dim::Auger, 2.8e-31, (0.0, 1e-27),
         "eeh coefficient", DZIEWIOR),
     c("auger", "c_p", Dim::Auger, 9.9e-32, (0.0, 1e-27),

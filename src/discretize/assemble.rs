@@ -111,7 +111,7 @@ impl Assembly {
 
     fn flows(&mut self, device: &Device, state: &State) {
         let vt = device.silicon.vt;
-        let saturation = &device.silicon.saturation;
+        let (saturation, t) = (&device.silicon.saturation, device.silicon.temperature);
         self.edges.par_chunks_mut(256).enumerate().for_each(|(c, out)| {
             for (flow, edge) in out.iter_mut().zip(&device.edges[256 * c..]) {
                 let (a, b) = (edge.a as usize, edge.b as usize);
@@ -132,8 +132,8 @@ impl Assembly {
                         at_a: state.p[a],
                         at_b: state.p[b],
                     };
-                    flow.n = flux(Carrier::Electron, saturation, electrons, edge.mu_n, edge.h, vt);
-                    flow.p = flux(Carrier::Hole, saturation, holes, edge.mu_p, edge.h, vt);
+                    flow.n = flux(Carrier::Electron, saturation, electrons, edge.mu_n, edge.h, t);
+                    flow.p = flux(Carrier::Hole, saturation, holes, edge.mu_p, edge.h, t);
                 }
             }
         });
@@ -200,7 +200,7 @@ fn node_row(device: &Device, state: &State, edges: &[EdgeFlow], i: usize, jacobi
     let (n, p, area) = (state.n[i], state.p[i], device.area[i]);
     row.value[0] += Q * area * (p - n + device.net[i]);
     let excess = state.split(device, i).exp_m1();
-    let r = device.silicon.recombination.rate(n, p, device.nie[i], device.tau[i], excess);
+    let r = device.silicon.recombination.rate(&device.recombination_point(i, n, p, excess));
     row.value[1] -= Q * area * r.rate;
     row.value[2] += Q * area * r.rate;
     if jacobian {
@@ -242,8 +242,7 @@ fn add_avalanche(
             current: [pick(0).current, pick(1).current],
             field: [flows[0].field, flows[1].field],
         };
-        let Some(g): Option<Generation> = generation(&device.silicon.avalanche, carrier, cell)
-        else {
+        let Some(g): Option<Generation> = generation(&device.silicon, carrier, cell) else {
             continue;
         };
         row.value[1] += quarter.area * g.rate;

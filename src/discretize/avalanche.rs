@@ -1,7 +1,7 @@
 //! Avalanche generation on a quarter cell: each carrier's own current vector and the
 //! field component along it, so that a current along the diagonal sees the right field.
 
-use crate::silicon::{AvalancheLaw, Carrier};
+use crate::silicon::{Carrier, Silicon};
 
 /// Current density [A/cm²] and field [V/cm] as (x, y) vectors on a quarter cell.
 #[derive(Debug, Clone, Copy)]
@@ -23,7 +23,7 @@ pub struct Generation {
 const SMOOTH: f64 = 1e-18;
 
 /// α(E_∥)·|J| with E_∥ = max(E·J/|J|, 0); `None` where it is zero.
-pub fn generation(law: &AvalancheLaw, carrier: Carrier, cell: Cell) -> Option<Generation> {
+pub fn generation(silicon: &Silicon, carrier: Carrier, cell: Cell) -> Option<Generation> {
     let [jx, jy] = cell.current;
     let [ex, ey] = cell.field;
     let along = ex * jx + ey * jy;
@@ -32,15 +32,15 @@ pub fn generation(law: &AvalancheLaw, carrier: Carrier, cell: Cell) -> Option<Ge
     }
     let size = (jx * jx + jy * jy + SMOOTH * SMOOTH).sqrt();
     let parallel = along / size;
-    let alpha = law.at(carrier, parallel);
+    let alpha = silicon.avalanche.at(carrier, parallel, silicon.temperature);
     if alpha.value == 0.0 {
         return None;
     }
     let by_current =
-        |j: f64, e: f64| alpha.value * j / size + alpha.derivative * (e - parallel * j / size);
+        |j: f64, e: f64| alpha.value * j / size + alpha.by_field * (e - parallel * j / size);
     Some(Generation {
         rate: alpha.value * size,
         by_current: [by_current(jx, ex), by_current(jy, ey)],
-        by_field: [alpha.derivative * jx, alpha.derivative * jy],
+        by_field: [alpha.by_field * jx, alpha.by_field * jy],
     })
 }

@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::case::Plate;
 use crate::linear::BlockPattern;
 use crate::mesh::{ContactKind, Material, Mesh};
-use crate::silicon::{Carrier, Silicon};
+use crate::silicon::{Carrier, MobilityPoint, RecombinationPoint, Silicon, Slope};
 
 /// Slot or edge that does not exist.
 pub const NONE: u32 = u32::MAX;
@@ -111,14 +111,19 @@ impl Device {
         let (nx, ny, nodes) = (mesh.nx(), mesh.ny(), mesh.nodes());
         let d = &mesh.doping;
         let total: Vec<f64> = d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
-        let nie: Vec<f64> = total.iter().map(|&t| silicon.effective_intrinsic(t)).collect();
+        let t = silicon.temperature;
+        let nie: Vec<f64> =
+            total.iter().map(|&n| silicon.effective_intrinsic(n, t).value).collect();
         let mut device = Device {
             edges: Vec::with_capacity(2 * nodes),
             node_edges: vec![[NONE; DIRECTIONS]; nodes],
             quarters: vec![[Quarter { area: 0.0, x_direction: 0, y_direction: 2 }; 4]; nodes],
             area: vec![0.0; nodes],
             net: d.donors.iter().zip(&d.acceptors).map(|(a, b)| a - b).collect(),
-            tau: total.iter().map(|&t| silicon.recombination.lifetimes(t)).collect(),
+            tau: total
+                .iter()
+                .map(|&n| silicon.recombination.lifetimes(n, t).map(|s| s.value))
+                .collect(),
             ties: vec![Tie::Free; nodes],
             contacts: Vec::new(),
             contact_densities: Vec::new(),
@@ -214,6 +219,7 @@ impl Device {
         if permittance == 0.0 {
             return;
         }
+        let point = MobilityPoint::doped(total, self.silicon.temperature);
         let index = self.edges.len() as u32;
         self.node_edges[a][directions[0]] = index;
         self.node_edges[b][directions[1]] = index;
@@ -223,8 +229,8 @@ impl Device {
             h,
             permittance,
             face,
-            mu_n: self.silicon.mobility.at(Carrier::Electron, total),
-            mu_p: self.silicon.mobility.at(Carrier::Hole, total),
+            mu_n: self.silicon.mobility.at(Carrier::Electron, &point).value,
+            mu_p: self.silicon.mobility.at(Carrier::Hole, &point).value,
             d_ln_nie: (self.nie[b] / self.nie[a]).ln(),
         });
     }
@@ -295,6 +301,13 @@ impl Device {
             .collect();
         self.pattern =
             Arc::new(BlockPattern { rows: self.nodes(), block: 3, start, columns, places });
+    }
+
+    /// Where recombination at node `i` is asked for, at ambient temperature.
+    pub fn recombination_point(&self, i: usize, n: f64, p: f64, excess: f64) -> RecombinationPoint {
+        let nie = Slope::constant(self.nie[i]);
+        let tau = self.tau[i].map(Slope::constant);
+        RecombinationPoint { n, p, excess, nie, tau, temperature: self.silicon.temperature }
     }
 
     /// Neighbour of node `i` in a direction.

@@ -2,7 +2,7 @@
 //! in equilibrium, never a difference of large numbers.
 //! Source: Scharfetter, Gummel, IEEE Trans. Electron Devices 16, 64 (1969).
 
-use crate::silicon::{Carrier, Q, SaturationLaw};
+use crate::silicon::{Carrier, Q, SaturationLaw, thermal_voltage};
 
 use super::bernoulli::bernoulli_pair;
 
@@ -33,7 +33,7 @@ pub struct Flux {
 }
 
 /// Electron or hole current density on an edge of length `h` [cm], low-field mobility
-/// `mu_0` [cm²/(V·s)], thermal voltage `vt` [V]. The field that saturates the velocity is
+/// `mu_0` [cm²/(V·s)], lattice temperature [K]. The field that saturates the velocity is
 /// |ψ_b − ψ_a|/h: with |Δφ|/h instead, the current of a depleted edge would fall as its
 /// driving force grows, and the equations would have several solutions.
 pub fn flux(
@@ -42,10 +42,11 @@ pub fn flux(
     ends: Ends,
     mu_0: f64,
     h: f64,
-    vt: f64,
+    temperature: f64,
 ) -> Flux {
+    let vt = thermal_voltage(temperature);
     let Ends { drop, drift, quasi_fermi: d, at_a, at_b } = ends;
-    let mu = saturation.at(carrier, mu_0, drop.abs() / h);
+    let mu = saturation.at(carrier, mu_0, drop.abs() / h, temperature);
     let k = Q * mu.value * vt / h;
     // Holes see the mirrored drift: swap the sign and the current's sign.
     let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
@@ -63,6 +64,6 @@ pub fn flux(
     let by_a = -sign * k * backward.value;
     let by_drift = k * (at_b * forward.derivative + at_a * backward.derivative);
     // ∂J/∂(drop) through the mobility: J·(F ∂µ/∂F)/(µ·drop).
-    let by_mobility = if drop == 0.0 { 0.0 } else { current * mu.derivative / (mu.value * drop) };
+    let by_mobility = if drop == 0.0 { 0.0 } else { current * mu.by_log_field / (mu.value * drop) };
     Flux { current, by_potential: by_drift / vt + by_mobility, by_a, by_b }
 }

@@ -2,7 +2,9 @@
 //! Pure functions of a state at a point; no mesh here.
 
 mod avalanche;
+mod dual;
 mod intrinsic;
+mod masetti;
 mod mobility;
 mod narrowing;
 mod recombination;
@@ -10,12 +12,12 @@ mod saturation;
 
 use crate::case::{Case, Constants, Laws};
 
-pub use avalanche::AvalancheLaw;
-pub use intrinsic::{gap, intrinsic_density};
-pub use mobility::MobilityLaw;
+pub use avalanche::{AvalancheLaw, AvalancheValue};
+pub use intrinsic::{IntrinsicLaw, gap, intrinsic_density};
+pub use mobility::{MobilityLaw, MobilityPoint, MobilityValue};
 pub use narrowing::NarrowingLaw;
-pub use recombination::{RecombinationLaw, RecombinationRate};
-pub use saturation::SaturationLaw;
+pub use recombination::{RecombinationLaw, RecombinationPoint, RecombinationRate};
+pub use saturation::{SaturationLaw, SaturationValue};
 
 /// Elementary charge [C], SI 2019 (exact).
 pub const Q: f64 = 1.602176634e-19;
@@ -43,22 +45,33 @@ pub struct Slope {
     pub derivative: f64,
 }
 
-/// All laws in force at one lattice temperature.
+impl Slope {
+    /// A value that does not change.
+    pub fn constant(value: f64) -> Slope {
+        Slope { value, derivative: 0.0 }
+    }
+}
+
+/// All laws in force. Each takes the lattice temperature as an argument and returns
+/// derivatives by it; what they need at the ambient temperature is computed once, so that
+/// a run without heat does not pay for that.
 #[derive(Debug, Clone)]
 pub struct Silicon {
-    /// [K]
+    /// Ambient [K].
     pub temperature: f64,
-    /// kT/q [V]
+    /// kT/q at ambient [V].
     pub vt: f64,
-    /// Intrinsic density without narrowing [cm⁻³].
+    /// Intrinsic density without narrowing, at ambient [cm⁻³].
     pub ni: f64,
-    /// Band gap without narrowing [eV].
+    /// Band gap without narrowing, at ambient [eV].
     pub gap: f64,
     /// Permittivities [F/cm].
     pub eps_silicon: f64,
     pub eps_oxide: f64,
     /// Electron affinity [eV].
     pub affinity: f64,
+    pub intrinsic: IntrinsicLaw,
+    ambient_ni: Slope,
     pub narrowing: NarrowingLaw,
     pub mobility: MobilityLaw,
     pub saturation: SaturationLaw,
@@ -67,16 +80,19 @@ pub struct Silicon {
 }
 
 impl Silicon {
-    /// The laws of a case at `temperature` [K].
+    /// The laws of a case with the ambient at `temperature` [K].
     pub fn new(laws: &Laws, constants: &Constants, temperature: f64) -> Silicon {
+        let intrinsic = IntrinsicLaw::new(constants);
         Silicon {
             temperature,
             vt: thermal_voltage(temperature),
-            ni: intrinsic_density(constants, temperature),
-            gap: gap(constants, temperature),
+            ni: intrinsic.density(temperature).value,
+            gap: intrinsic.gap(temperature).value,
             eps_silicon: EPS_0 * constants.get("dielectric", "silicon"),
             eps_oxide: EPS_0 * constants.get("dielectric", "oxide"),
             affinity: constants.get("affinity", "silicon"),
+            ambient_ni: intrinsic.density(temperature),
+            intrinsic,
             narrowing: NarrowingLaw::new(laws.narrowing, constants),
             mobility: MobilityLaw::new(laws.mobility, constants, temperature),
             saturation: SaturationLaw::new(laws.saturation, constants, temperature),
@@ -90,9 +106,20 @@ impl Silicon {
         Silicon::new(&case.laws, &case.constants, case.temperature)
     }
 
-    /// Effective intrinsic density [cm⁻³] where the total doping is `total` [cm⁻³]:
-    /// n_i exp(ΔE_g/2kT), half of the narrowing on each band.
-    pub fn effective_intrinsic(&self, total: f64) -> f64 {
-        self.ni * (0.5 * self.narrowing.at(total) / self.vt).exp()
+    /// Effective intrinsic density [cm⁻³] where the total doping is `total` [cm⁻³], and its
+    /// derivative by the lattice temperature [K]: n_i exp(ΔE_g/2kT), half of the narrowing
+    /// on each band.
+    pub fn effective_intrinsic(&self, total: f64, temperature: f64) -> Slope {
+        let narrowing = self.narrowing.at(total);
+        let ni = if temperature == self.temperature {
+            self.ambient_ni
+        } else {
+            self.intrinsic.density(temperature)
+        };
+        let vt = thermal_voltage(temperature);
+        let factor = (0.5 * narrowing / vt).exp();
+        let value = ni.value * factor;
+        let derivative = ni.derivative * factor - value * 0.5 * narrowing / (vt * temperature);
+        Slope { value, derivative }
     }
 }

@@ -77,9 +77,9 @@ impl Gummel {
 
     /// q·(avalanche generation)·area at each node [A/cm], from the last fluxes.
     fn generation(&self, device: &Device) -> Vec<f64> {
-        let law = &device.silicon.avalanche;
+        let silicon = &device.silicon;
         let mut out = vec![0.0; device.nodes()];
-        if law.is_off() {
+        if silicon.avalanche.is_off() {
             return out;
         }
         for (i, sum) in out.iter_mut().enumerate() {
@@ -91,7 +91,7 @@ impl Gummel {
                     (Carrier::Electron, [x.n.current, y.n.current]),
                     (Carrier::Hole, [x.p.current, y.p.current]),
                 ] {
-                    if let Some(g) = generation(law, c, Cell { current, field }) {
+                    if let Some(g) = generation(silicon, c, Cell { current, field }) {
                         *sum += q.area * g.rate;
                     }
                 }
@@ -132,7 +132,11 @@ fn carrier(
             let flow = &assembly.edges[e as usize];
             let (mu_0, sign) = if electron { (edge.mu_n, 1.0) } else { (edge.mu_p, -1.0) };
             let field = flow.field.abs();
-            let mu = device.silicon.saturation.at(carrier, mu_0, field).value;
+            let mu = device
+                .silicon
+                .saturation
+                .at(carrier, mu_0, field, device.silicon.temperature)
+                .value;
             let k = Q * mu * vt / edge.h * edge.face;
             let drift = sign * flow.drop / vt + edge.d_ln_nie;
             let [to_b, to_a] = bernoulli_pair(drift);
@@ -148,8 +152,8 @@ fn carrier(
         let q = Q * device.area[i];
         let nie = device.nie[i];
         let excess = state.split(device, i).exp_m1();
-        let r =
-            device.silicon.recombination.rate(state.n[i], state.p[i], nie, device.tau[i], excess);
+        let at = device.recombination_point(i, state.n[i], state.p[i], excess);
+        let r = device.silicon.recombination.rate(&at);
         // rate/(np − nie²), by its limit in equilibrium.
         let coefficient = if excess.abs() > 1e-8 {
             r.rate / (nie * nie * excess)

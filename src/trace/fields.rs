@@ -58,7 +58,7 @@ pub fn fields(
         out.recombination[i] = device
             .silicon
             .recombination
-            .rate(state.n[i], state.p[i], device.nie[i], device.tau[i], excess)
+            .rate(&device.recombination_point(i, state.n[i], state.p[i], excess))
             .rate;
         let mut rate = 0.0;
         for q in device.quarters[i].iter().filter(|q| q.area > 0.0) {
@@ -69,9 +69,7 @@ pub fn fields(
                 (Carrier::Electron, [x.n.current, y.n.current]),
                 (Carrier::Hole, [x.p.current, y.p.current]),
             ] {
-                if let Some(g) =
-                    generation(&device.silicon.avalanche, carrier, Cell { current, field })
-                {
+                if let Some(g) = generation(&device.silicon, carrier, Cell { current, field }) {
                     rate += q.area * g.rate;
                 }
             }

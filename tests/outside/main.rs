@@ -11,6 +11,7 @@ mod breakdown;
 mod four_layer;
 mod ideal_diode;
 mod invariants;
+mod law_derivatives;
 mod laws;
 mod numbers;
 mod resistivity;

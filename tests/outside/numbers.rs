@@ -1,5 +1,6 @@
 //! The Bernoulli function and the Scharfetter-Gummel flux.
 
+use holdpoint::case::{Constants, Saturation};
 use holdpoint::discretize::{Ends, bernoulli, bernoulli_pair, flux};
 use holdpoint::silicon::{Carrier, SaturationLaw, thermal_voltage};
 
@@ -92,7 +93,7 @@ fn current(carrier: Carrier, drop: f64, at_a: f64, at_b: f64) -> f64 {
     let quasi_fermi = drop / vt - sign * (at_b / at_a).ln();
     let ends = Ends { drop, drift: drop / vt, quasi_fermi, at_a, at_b };
     let mu = if carrier == Carrier::Electron { MU_N } else { MU_P };
-    flux(carrier, &SaturationLaw::None, ends, mu, H, vt).current
+    flux(carrier, &SaturationLaw::None, ends, mu, H, 300.0).current
 }
 
 #[test]
@@ -138,7 +139,7 @@ fn fluxes_vanish_exactly_without_a_quasi_fermi_drop() {
             let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
             let at_b = 1e15 * (sign * drop / vt).exp();
             let ends = Ends { drop, drift: drop / vt, quasi_fermi: 0.0, at_a: 1e15, at_b };
-            let f = flux(carrier, &SaturationLaw::None, ends, 1000.0, H, vt);
+            let f = flux(carrier, &SaturationLaw::None, ends, 1000.0, H, 300.0);
             assert_eq!(f.current, 0.0, "{carrier:?} at {drop} V");
         }
     }
@@ -159,15 +160,14 @@ fn fluxes_vanish_exactly_without_a_quasi_fermi_drop() {
 #[test]
 fn flux_derivatives() {
     let vt = thermal_voltage(300.0);
-    let canali =
-        SaturationLaw::Canali1975 { v_n: 1.07e7, beta_n: 1.109, v_p: 8.37e6, beta_p: 1.213 };
+    let canali = SaturationLaw::new(Saturation::Canali1975, &Constants::default(), 300.0);
     let (mut worst, mut count) = (0.0f64, 0);
     for carrier in [Carrier::Electron, Carrier::Hole] {
         let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
         let of = |drop: f64, a: f64, b: f64| {
             let quasi_fermi = drop / vt - sign * (b / a).ln();
             let ends = Ends { drop, drift: drop / vt, quasi_fermi, at_a: a, at_b: b };
-            flux(carrier, &canali, ends, 900.0, H, vt)
+            flux(carrier, &canali, ends, 900.0, H, 300.0)
         };
         for drop in [-1.0, -0.2, -0.01, 0.003, 0.05, 0.6f64] {
             for (a, b) in [(1e16, 1e16), (1e17, 1e5), (3e12, 2e18f64)] {
