@@ -56,7 +56,7 @@ fn a_case_chooses_the_row_and_overrides_single_constants() {
     let text = "[wafer]\nspan = 1\nthickness = 1\n[[terminal]]\nname = 'b'\ntouches = [{ side = 'back' }]\n[constants]\nmasetti-1983 = { electrons = 'phosphorus', c_r_n = '1e17 cm^-3', mu_max_p = 480 }\nvan-overstraeten-1970 = { temperature_factor = 0, a_n = '7e5 /cm' }\n";
     let (case, _) = read_str(text, "").expect("a good case");
     let c = &case.constants;
-    assert_eq!(c.electrons, ElectronRow::Phosphorus);
+    assert_eq!(c.row("masetti-1983"), ElectronRow::Phosphorus);
     assert_eq!(c.get("masetti-1983", "mu_max_n"), 1414.0);
     assert_eq!(c.get("masetti-1983", "c_r_n"), 1e17);
     assert_eq!(c.get("masetti-1983", "mu_max_p"), 480.0);

@@ -235,6 +235,7 @@ pub fn laws(read: Option<&Read>) -> Option<Laws> {
     let recombination = read.words("recombination");
     laws.shockley_read_hall = recombination.contains(&"shockley-read-hall");
     laws.auger = recombination.contains(&"auger");
+    laws.surface = recombination.contains(&"surface");
     laws.lifetime = match read.word("lifetime")? {
         "constant" => Lifetime::Constant,
         _ => Lifetime::FallsWithDoping,

@@ -233,6 +233,8 @@ pub struct Laws {
     pub shockley_read_hall: bool,
     /// Auger recombination is on.
     pub auger: bool,
+    /// Recombination at silicon-oxide interfaces is on.
+    pub surface: bool,
     pub lifetime: Lifetime,
     pub narrowing: Narrowing,
     pub avalanche: Avalanche,
@@ -248,6 +250,7 @@ impl Default for Laws {
             saturation: Saturation::Canali1975,
             shockley_read_hall: true,
             auger: true,
+            surface: false,
             lifetime: Lifetime::FallsWithDoping,
             narrowing: Narrowing::Slotboom1977,
             avalanche: Avalanche::VanOverstraeten1970,

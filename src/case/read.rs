@@ -6,10 +6,12 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::build;
-use super::constants::Constants;
+use super::constants::{ConstantSpec, Constants};
 use super::experiment_read::Nodes;
 use super::key_tables::CASE;
-use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
+use super::model::{
+    Avalanche, Case, Dopants, Heat, Laws, Mobility, Narrowing, Saturation, Span, Statistics,
+};
 use super::problem::{Problem, Severity};
 use super::render::Lines;
 use super::walk::{MOST_PROBLEMS, Read, Value, Walker};
@@ -217,9 +219,21 @@ impl Walker<'_> {
     /// Warns of constants that differ from their default but belong to a law that is
     /// not in force.
     fn constants_used(&mut self, laws: &Laws, constants: &Constants, places: &[(&str, Span)]) {
-        let used = |law: &str| match law {
+        let used = |spec: &ConstantSpec| match spec.law {
             "mobility" => laws.mobility == Mobility::Constant,
             "masetti-1983" => laws.mobility == Mobility::Masetti1983,
+            "arora-1982" => laws.mobility == Mobility::Arora1982,
+            // One table for two laws of that name.
+            "klaassen-1992" if matches!(spec.key, "v_1" | "n_0" | "c") => {
+                laws.narrowing == Narrowing::Klaassen1992
+            }
+            "klaassen-1992" => laws.mobility == Mobility::Klaassen1992,
+            "del-alamo-1985" => laws.narrowing == Narrowing::DelAlamo1985,
+            "okuto-crowell-1975" => laws.avalanche == Avalanche::OkutoCrowell1975,
+            "surface-recombination" => laws.surface,
+            "altermatt-2006" => laws.dopants == Dopants::Incomplete,
+            "density-of-states" => laws.statistics == Statistics::FermiDirac,
+            "glassbrenner-slack-1964" | "heat" => laws.heat == Heat::SelfHeating,
             "canali-1975" => laws.saturation == Saturation::Canali1975,
             "shockley-read-hall" => laws.shockley_read_hall,
             "auger" => laws.auger,
@@ -227,7 +241,7 @@ impl Walker<'_> {
             "van-overstraeten-1970" => laws.avalanche == Avalanche::VanOverstraeten1970,
             _ => true,
         };
-        for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec.law)) {
+        for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec)) {
             if constants.default_of(c.spec) != c.value {
                 let at = places.iter().find(|p| p.0 == c.spec.law).map(|p| p.1.clone());
                 let text = format!(

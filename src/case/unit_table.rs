@@ -150,6 +150,32 @@ impl Dim {
                 const T: &[Unit] = &[u("eV/K", 1.0), u("meV/K", 1e-3)];
                 T
             }
+            Dim::PerVoltage => {
+                const T: &[Unit] = &[u("/V", 1.0), u("V^-1", 1.0), u("1/V", 1.0)];
+                T
+            }
+            Dim::ThermalConductivity => {
+                const T: &[Unit] =
+                    &[u("W/(cm*K)", 1.0), u("W/cm/K", 1.0), u("W/(m*K)", 1e-2), u("W/m/K", 1e-2)];
+                T
+            }
+            Dim::ThermalResistivity => {
+                const T: &[Unit] = &[u("cm*K/W", 1.0), u("m*K/W", 1e2)];
+                T
+            }
+            Dim::ThermalResistivityPerTemperature => {
+                const T: &[Unit] = &[u("cm/W", 1.0), u("m/W", 1e2)];
+                T
+            }
+            Dim::ThermalResistivityPerSquare => {
+                const T: &[Unit] = &[u("cm/(W*K)", 1.0), u("cm/W/K", 1.0), u("m/(W*K)", 1e2)];
+                T
+            }
+            Dim::HeatCapacity => {
+                const T: &[Unit] =
+                    &[u("J/(cm^3*K)", 1.0), u("J/cm^3/K", 1.0), u("J/(m^3*K)", 1e-6)];
+                T
+            }
         }
     }
 }

@@ -202,6 +202,9 @@ fn laws_in_force(laws: &Laws) -> Vec<(String, String)> {
     if laws.auger {
         recombination.push("auger");
     }
+    if laws.surface {
+        recombination.push("surface");
+    }
     let recombination =
         if recombination.is_empty() { "none".to_string() } else { recombination.join(", ") };
     [

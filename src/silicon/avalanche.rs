@@ -3,6 +3,7 @@
 use crate::case::{Avalanche, Constants};
 
 use super::dual::OfT;
+use super::okuto_crowell::OkutoCrowell;
 use super::{Carrier, K_B, Q};
 
 /// α(E, T) [cm⁻¹] of the field component along the current.
@@ -12,6 +13,8 @@ pub enum AvalancheLaw {
     /// α = γ a exp(−γ b/E): van Overstraeten, de Man, Solid-State Electron. 13, 583 (1970);
     /// γ by optical-phonon energy: Crowell, Sze, Appl. Phys. Lett. 9, 242 (1966).
     VanOverstraeten1970(VanOverstraeten),
+    /// Okuto, Crowell, Solid-State Electron. 18, 161 (1975).
+    OkutoCrowell1975(OkutoCrowell),
 }
 
 /// α [cm⁻¹] and its derivatives by the field [V⁻¹] and T [cm⁻¹ K⁻¹].
@@ -96,7 +99,12 @@ impl AvalancheLaw {
     pub fn new(law: Avalanche, constants: &Constants, ambient: f64) -> AvalancheLaw {
         match law {
             Avalanche::None => AvalancheLaw::None,
-            _ => AvalancheLaw::VanOverstraeten1970(VanOverstraeten::new(constants, ambient)),
+            Avalanche::VanOverstraeten1970 => {
+                AvalancheLaw::VanOverstraeten1970(VanOverstraeten::new(constants, ambient))
+            }
+            Avalanche::OkutoCrowell1975 => {
+                AvalancheLaw::OkutoCrowell1975(OkutoCrowell::new(constants))
+            }
         }
     }
 
@@ -114,6 +122,7 @@ impl AvalancheLaw {
         match self {
             AvalancheLaw::None => AvalancheValue::default(),
             AvalancheLaw::VanOverstraeten1970(law) => law.at(carrier, field, temperature),
+            AvalancheLaw::OkutoCrowell1975(law) => law.at(carrier, field, temperature),
         }
     }
 
@@ -122,6 +131,7 @@ impl AvalancheLaw {
         match self {
             AvalancheLaw::None => None,
             AvalancheLaw::VanOverstraeten1970(_) => Some([1.75e5, 6e5]),
+            AvalancheLaw::OkutoCrowell1975(_) => Some([1e5, 1e6]),
         }
     }
 }

@@ -3,7 +3,9 @@
 use crate::case::{Constants, Mobility};
 
 use super::Carrier;
+use super::arora::Arora;
 use super::dual::Dual;
+use super::klaassen::Klaassen;
 use super::masetti::Masetti;
 
 /// Where a mobility is asked for.
@@ -43,12 +45,16 @@ impl From<Dual<3>> for MobilityValue {
 }
 
 /// Low-field mobility of both carriers.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, PartialEq)]
 pub enum MobilityLaw {
     /// The same everywhere and at every temperature [cm²/(V·s)].
     Constant { n: f64, p: f64 },
     /// Masetti, Severi, Solmi, IEEE Trans. Electron Devices 30, 764 (1983), eqs. 1 and 4.
     Masetti1983 { n: Masetti, p: Masetti },
+    /// Arora, Hauser, Roulston, IEEE Trans. Electron Devices 29, 292 (1982).
+    Arora1982 { n: Arora, p: Arora },
+    /// Klaassen, Solid-State Electron. 35, 953 and 961 (1992).
+    Klaassen1992(Box<Klaassen>),
 }
 
 impl MobilityLaw {
@@ -59,17 +65,24 @@ impl MobilityLaw {
                 n: constants.get("mobility", "mu_n"),
                 p: constants.get("mobility", "mu_p"),
             },
-            _ => MobilityLaw::Masetti1983 {
+            Mobility::Masetti1983 => MobilityLaw::Masetti1983 {
                 n: Masetti::new(constants, "n", ambient),
                 p: Masetti::new(constants, "p", ambient),
             },
+            Mobility::Arora1982 => MobilityLaw::Arora1982 {
+                n: Arora::new(constants, "n", ambient),
+                p: Arora::new(constants, "p", ambient),
+            },
+            Mobility::Klaassen1992 => {
+                MobilityLaw::Klaassen1992(Box::new(Klaassen::new(constants, ambient)))
+            }
         }
     }
 
     /// False: the doping and the temperature alone decide, and one evaluation per device
     /// is enough while the temperature stays.
     pub fn depends_on_densities(&self) -> bool {
-        false
+        matches!(self, MobilityLaw::Klaassen1992(_))
     }
 
     /// Mobility with its derivatives. At the ambient temperature this is fast; at any
@@ -84,6 +97,9 @@ impl MobilityLaw {
                 n.at(total, point.temperature)
             }
             (MobilityLaw::Masetti1983 { p, .. }, Carrier::Hole) => p.at(total, point.temperature),
+            (MobilityLaw::Arora1982 { n, .. }, Carrier::Electron) => n.at(total, point.temperature),
+            (MobilityLaw::Arora1982 { p, .. }, Carrier::Hole) => p.at(total, point.temperature),
+            (MobilityLaw::Klaassen1992(law), _) => law.at(carrier, point),
         }
     }
 }

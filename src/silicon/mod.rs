@@ -1,23 +1,34 @@
 //! Laws of silicon: one file per family, each law with its paper and its derivatives.
 //! Pure functions of a state at a point; no mesh here.
 
+mod arora;
 mod avalanche;
 mod dual;
+mod fermi;
+mod heat;
 mod intrinsic;
+mod ionization;
+mod klaassen;
 mod masetti;
 mod mobility;
 mod narrowing;
+mod okuto_crowell;
 mod recombination;
 mod saturation;
+mod surface;
 
 use crate::case::{Case, Constants, Laws};
 
 pub use avalanche::{AvalancheLaw, AvalancheValue};
+pub use fermi::FermiIntegrals;
+pub use heat::HeatLaw;
 pub use intrinsic::{IntrinsicLaw, gap, intrinsic_density};
+pub use ionization::{IonizationLaw, IonizedShare};
 pub use mobility::{MobilityLaw, MobilityPoint, MobilityValue};
 pub use narrowing::NarrowingLaw;
 pub use recombination::{RecombinationLaw, RecombinationPoint, RecombinationRate};
 pub use saturation::{SaturationLaw, SaturationValue};
+pub use surface::SurfaceLaw;
 
 /// Elementary charge [C], SI 2019 (exact).
 pub const Q: f64 = 1.602176634e-19;
@@ -76,7 +87,10 @@ pub struct Silicon {
     pub mobility: MobilityLaw,
     pub saturation: SaturationLaw,
     pub recombination: RecombinationLaw,
+    pub surface: SurfaceLaw,
     pub avalanche: AvalancheLaw,
+    pub ionization: IonizationLaw,
+    pub heat: HeatLaw,
 }
 
 impl Silicon {
@@ -97,7 +111,10 @@ impl Silicon {
             mobility: MobilityLaw::new(laws.mobility, constants, temperature),
             saturation: SaturationLaw::new(laws.saturation, constants, temperature),
             recombination: RecombinationLaw::new(laws, constants),
+            surface: SurfaceLaw::new(laws, constants),
             avalanche: AvalancheLaw::new(laws.avalanche, constants, temperature),
+            ionization: IonizationLaw::new(constants),
+            heat: HeatLaw::new(constants),
         }
     }
 

@@ -2,8 +2,8 @@
 
 use holdpoint::case::{Avalanche, Constants, Laws, Mobility, Narrowing, Saturation};
 use holdpoint::silicon::{
-    AvalancheLaw, Carrier, IntrinsicLaw, MobilityLaw, MobilityPoint, RecombinationLaw,
-    RecombinationPoint, SaturationLaw, Silicon, Slope,
+    AvalancheLaw, Carrier, FermiIntegrals, HeatLaw, IntrinsicLaw, IonizationLaw, MobilityLaw,
+    MobilityPoint, RecombinationLaw, RecombinationPoint, SaturationLaw, Silicon, Slope, SurfaceLaw,
 };
 
 use super::ledger::line;
@@ -199,4 +199,83 @@ fn mobility() {
         }
         worst.at_most(1e-6);
     }
+}
+
+#[test]
+fn surface_recombination() {
+    let mut worst = Worst::new("surface recombination");
+    let mut constants = Constants::default();
+    constants.set("surface-recombination", "s_n", 30.0);
+    let laws = Laws { surface: true, ..Laws::default() };
+    let silicon = Silicon::new(&laws, &constants, AMBIENT);
+    let law = SurfaceLaw::new(&laws, &constants);
+    let tau = [Slope::constant(1.0); 2];
+    let rate = |n: f64, p: f64, temperature: f64| {
+        let nie = silicon.effective_intrinsic(1e17, temperature);
+        let excess = n * p / (nie.value * nie.value) - 1.0;
+        law.rate(&RecombinationPoint { n, p, excess, nie, tau, temperature })
+    };
+    for t in [250.0, 340.0, 425.0] {
+        for n in [1e2, 1e10, 1e14, 1e19] {
+            for p in [1e3, 3e9, 2e16, 1e18] {
+                let r = rate(n, p, t);
+                let size = r.rate.abs().max((r.by_n * n).abs()).max((r.by_p * p).abs());
+                let what = format!("{t} K n {n:e} p {p:e}");
+                worst.see(&what, r.by_n, n, size / n, |n| rate(n, p, t).rate);
+                worst.see(&what, r.by_p, p, size / p, |p| rate(n, p, t).rate);
+                worst.see(&what, r.by_temperature, t, size / t, |t| rate(n, p, t).rate);
+            }
+        }
+    }
+    worst.at_most(1e-7);
+}
+
+#[test]
+fn ionization_and_heat() {
+    let mut worst = Worst::new("incomplete ionization");
+    let law = IonizationLaw::new(&Constants::default());
+    for t in TEMPERATURES {
+        for dopants in [1e14, 1e17, 2e18, 1e20] {
+            for n in [1e2, 1e13, 1e17, 3e19] {
+                for donors in [true, false] {
+                    let of = |n: f64, t: f64| {
+                        if donors {
+                            law.donors(dopants, n, t)
+                        } else {
+                            law.acceptors(dopants, n, t)
+                        }
+                    };
+                    let v = of(n, t);
+                    let what = format!("{t} K {dopants:e} {n:e}");
+                    // The share is 1 less something small: its rounding is of size 1.
+                    worst.see(&what, v.by_density, n, 1e-3 / n, |n| of(n, t).value);
+                    worst.see(&what, v.by_temperature, t, 1e-3 / t, |t| of(n, t).value);
+                }
+            }
+        }
+    }
+    worst.at_most(1e-7);
+    let mut worst = Worst::new("thermal conductivity");
+    let law = HeatLaw::new(&Constants::default());
+    for t in TEMPERATURES {
+        worst.see("k", law.conductivity(t).derivative, t, 0.0, |t| law.conductivity(t).value);
+    }
+    worst.at_most(1e-8);
+}
+
+#[test]
+fn fermi_integrals() {
+    let mut worst = Worst::new("Fermi integrals and their inverse");
+    // Around every switch of the approximation.
+    for eta in
+        [-50.0, -20.0, -3.0, -2.0005, -1.9, 0.3, 2.0, 7.99, 8.01, 24.0, 60.0, 71.99, 72.02, 200.0]
+    {
+        let f = FermiIntegrals::at(eta);
+        worst.see("F_1/2", f.minus_half, eta, 0.0, |x| FermiIntegrals::at(x).half);
+        worst.see("F_-1/2", f.minus_three_halves, eta, 0.0, |x| FermiIntegrals::at(x).minus_half);
+        let (again, _) = FermiIntegrals::inverse(f.half);
+        let off = (again - eta).abs() / eta.abs().max(1.0);
+        assert!(off < 1e-13, "inverse at {eta}: {again}");
+    }
+    worst.at_most(1e-7);
 }

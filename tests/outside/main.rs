@@ -7,11 +7,18 @@ mod ionization;
 mod ledger;
 
 mod abrupt_junction;
+mod arora;
 mod breakdown;
+mod dopants;
+mod fermi;
 mod four_layer;
+mod heat;
 mod ideal_diode;
 mod invariants;
+mod ionization_laws;
+mod klaassen;
 mod law_derivatives;
 mod laws;
+mod narrowing;
 mod numbers;
 mod resistivity;
