@@ -4,7 +4,6 @@
 use holdpoint::case::{self, Avalanche, Case, Lifetime, Mobility, Narrowing, Saturation};
 use holdpoint::discretize::{Assembly, DENSITY_SCALE, Device, State, Tie};
 use holdpoint::mesh;
-use holdpoint::silicon::Silicon;
 use holdpoint::structure::Structure;
 
 const TEXT: &str = r#"
@@ -214,7 +213,7 @@ fn jacobian_equals_differences_for_every_combination_of_laws() {
                         case.laws.avalanche = avalanche;
                         case.laws.narrowing = narrowing;
                         case.laws.lifetime = lifetime;
-                        let device = Device::new(&mesh, Silicon::of_case(&case));
+                        let device = Device::of_case(&case, &mesh);
                         let state = random_state(&device, &mut r);
                         let mut base = Assembly::new(&device);
                         base.evaluate(&device, &state, true);

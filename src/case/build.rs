@@ -266,6 +266,11 @@ pub fn laws(read: Option<&Read>) -> Option<Laws> {
     Some(laws)
 }
 
+pub fn heat(read: Option<&Read>) -> HeatPaths {
+    let path = |key| read.and_then(|r| r.number(key));
+    HeatPaths { surface: path("surface"), back: path("back"), terminals: path("terminals") }
+}
+
 pub fn verdict(read: &Read) -> Option<VerdictSpec> {
     Some(VerdictSpec {
         supply: read.number("supply")?,

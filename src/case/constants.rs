@@ -38,6 +38,8 @@ pub enum Dim {
     PerLength,
     /// cm⁶/s
     Auger,
+    /// K·cm²/W
+    ThermalResistanceArea,
     /// K⁻¹
     PerTemperature,
     /// eV/K

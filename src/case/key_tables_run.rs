@@ -9,7 +9,7 @@ const LAW_MOBILITY: &[Word] = &[
     word("constant", "mu_n and mu_p of [constants] mobility"),
     word("masetti-1983", "falls with total doping and temperature"),
     word("arora-1982", "falls with total doping and temperature, 250 to 500 K"),
-    later("klaassen-1992"),
+    word("klaassen-1992", "unified: lattice, dopants, screening and scattering by carriers"),
 ];
 const LAW_SATURATION: &[Word] = &[
     word("none", "mobility does not fall with the field"),
@@ -18,7 +18,7 @@ const LAW_SATURATION: &[Word] = &[
 const LAW_RECOMBINATION: &[Word] = &[
     word("shockley-read-hall", "through a trap level, mid-gap unless `level` says otherwise"),
     word("auger", "band to band, three carriers"),
-    later("surface"),
+    word("surface", "through interface states where silicon meets oxide"),
 ];
 const LAW_LIFETIME: &[Word] = &[
     word("constant", "tau_n0 and tau_p0 (T/300)^tau_exponent at every doping"),
@@ -35,10 +35,18 @@ const LAW_AVALANCHE: &[Word] = &[
     word("van-overstraeten-1970", "a exp(-b/E) along each carrier's current"),
     word("okuto-crowell-1975", "a E exp(-(b/E)^2) with its own temperature coefficients"),
 ];
-const LAW_STATISTICS: &[Word] = &[word("boltzmann", "exponential densities"), later("fermi-dirac")];
-const LAW_DOPANTS: &[Word] = &[word("ionized", "all dopants are ionized"), later("incomplete")];
-const LAW_HEAT: &[Word] =
-    &[word("none", "the lattice is at ambient temperature"), later("self-heating")];
+const LAW_STATISTICS: &[Word] = &[
+    word("boltzmann", "exponential densities"),
+    word("fermi-dirac", "densities by Fermi integrals, diffusion enhanced"),
+];
+const LAW_DOPANTS: &[Word] = &[
+    word("ionized", "all dopants are ionized"),
+    word("incomplete", "dopant levels are filled by density and temperature"),
+];
+const LAW_HEAT: &[Word] = &[
+    word("none", "the lattice is at ambient temperature"),
+    word("self-heating", "the lattice temperature is solved for; [heat] says where heat leaves"),
+];
 
 /// Laws of later versions that may already stand in `[constants]`.
 pub const LATER_CONSTANTS: &[&str] = &["self-heating"];

@@ -25,6 +25,8 @@ pub struct Case {
     pub gates: Vec<Gate>,
     pub terminals: Vec<Terminal>,
     pub laws: Laws,
+    /// Where heat leaves the cut.
+    pub heat: HeatPaths,
     pub constants: Constants,
     pub grid: Grid,
     pub experiments: Vec<Experiment>,
@@ -259,6 +261,18 @@ impl Default for Laws {
             heat: Heat::None,
         }
     }
+}
+
+/// Specific thermal resistances [K·cm²/W] from the faces of the cut to the ambient;
+/// `None`: no heat passes. The sides are adiabatic but where a terminal covers them.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct HeatPaths {
+    /// From the silicon surface and the tops of the gates.
+    pub surface: Option<f64>,
+    /// From the bottom of the cut.
+    pub back: Option<f64>,
+    /// From every ohmic terminal, in place of what its face else has.
+    pub terminals: Option<f64>,
 }
 
 /// The mesh that is asked for.

@@ -142,6 +142,16 @@ impl Dim {
                 const T: &[Unit] = &[u("cm^6/s", 1.0), u("cm^6*s^-1", 1.0), u("m^6/s", 1e12)];
                 T
             }
+            Dim::ThermalResistanceArea => {
+                const T: &[Unit] = &[
+                    u("K*cm^2/W", 1.0),
+                    u("K*mm^2/W", 1e-2),
+                    u("K*um^2/W", 1e-8),
+                    u("K*m^2/W", 1e4),
+                    u("K*cm^2/mW", 1e3),
+                ];
+                T
+            }
             Dim::PerTemperature => {
                 const T: &[Unit] = &[u("/K", 1.0), u("K^-1", 1.0), u("1/K", 1.0)];
                 T

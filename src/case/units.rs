@@ -27,7 +27,7 @@ pub struct QuantityProblem {
 
 impl Dim {
     /// Every dimension.
-    pub const ALL: [Dim; 23] = [
+    pub const ALL: [Dim; 24] = [
         Dim::Number,
         Dim::Length,
         Dim::Density,
@@ -51,6 +51,7 @@ impl Dim {
         Dim::ThermalResistivityPerTemperature,
         Dim::ThermalResistivityPerSquare,
         Dim::HeatCapacity,
+        Dim::ThermalResistanceArea,
     ];
 
     /// With its article, for messages: "a length".
@@ -79,6 +80,7 @@ impl Dim {
             Dim::ThermalResistivityPerTemperature => "a thermal resistivity per kelvin",
             Dim::ThermalResistivityPerSquare => "a thermal resistivity per square kelvin",
             Dim::HeatCapacity => "a heat capacity per volume",
+            Dim::ThermalResistanceArea => "a specific thermal resistance",
         }
     }
 
@@ -113,6 +115,7 @@ impl Dim {
             Dim::ThermalResistivityPerTemperature => "1.56e-3 cm/W",
             Dim::ThermalResistivityPerSquare => "1.65e-6 cm/(W*K)",
             Dim::HeatCapacity => "1.63 J/(cm^3*K)",
+            Dim::ThermalResistanceArea => "0.05 K*cm^2/W",
         }
     }
 }

@@ -10,20 +10,27 @@ pub struct Cell {
     pub field: [f64; 2],
 }
 
-/// q·(generation rate) [A/cm³] and its derivatives by the current and field components.
+/// q·(generation rate) [A/cm³] and its derivatives by the current and field components
+/// and by the lattice temperature.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Generation {
     pub rate: f64,
     pub by_current: [f64; 2],
     pub by_field: [f64; 2],
+    pub by_temperature: f64,
 }
 
 /// Rounds |J| off at zero current [A/cm²]: 1e-12 of what a femtoampere leakage gives,
 /// so that it changes no result but keeps derivatives finite.
 const SMOOTH: f64 = 1e-18;
 
-/// α(E_∥)·|J| with E_∥ = max(E·J/|J|, 0); `None` where it is zero.
-pub fn generation(silicon: &Silicon, carrier: Carrier, cell: Cell) -> Option<Generation> {
+/// α(E_∥, T)·|J| with E_∥ = max(E·J/|J|, 0); `None` where it is zero.
+pub fn generation(
+    silicon: &Silicon,
+    carrier: Carrier,
+    cell: Cell,
+    temperature: f64,
+) -> Option<Generation> {
     let [jx, jy] = cell.current;
     let [ex, ey] = cell.field;
     let along = ex * jx + ey * jy;
@@ -32,7 +39,7 @@ pub fn generation(silicon: &Silicon, carrier: Carrier, cell: Cell) -> Option<Gen
     }
     let size = (jx * jx + jy * jy + SMOOTH * SMOOTH).sqrt();
     let parallel = along / size;
-    let alpha = silicon.avalanche.at(carrier, parallel, silicon.temperature);
+    let alpha = silicon.avalanche.at(carrier, parallel, temperature);
     if alpha.value == 0.0 {
         return None;
     }
@@ -42,5 +49,6 @@ pub fn generation(silicon: &Silicon, carrier: Carrier, cell: Cell) -> Option<Gen
         rate: alpha.value * size,
         by_current: [by_current(jx, ex), by_current(jy, ey)],
         by_field: [alpha.by_field * jx, alpha.by_field * jy],
+        by_temperature: alpha.by_temperature * size,
     })
 }

@@ -188,6 +188,7 @@ fn state(at: &Shelf, net: &Net) -> Got<StateWords> {
         potential_low: net.field(at, "potential_low")?,
         electron_low: net.field(at, "electron_level_low")?,
         hole_low: net.field(at, "hole_level_low")?,
+        temperature: net.field(at, "temperature")?,
     })
 }
 

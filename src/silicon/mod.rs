@@ -17,7 +17,7 @@ mod recombination;
 mod saturation;
 mod surface;
 
-use crate::case::{Case, Constants, Laws};
+use crate::case::{Case, Constants, Dopants, Laws, Statistics};
 
 pub use avalanche::{AvalancheLaw, AvalancheValue};
 pub use fermi::FermiIntegrals;
@@ -68,6 +68,8 @@ impl Slope {
 /// a run without heat does not pay for that.
 #[derive(Debug, Clone)]
 pub struct Silicon {
+    /// Which laws these are.
+    pub laws: Laws,
     /// Ambient [K].
     pub temperature: f64,
     /// kT/q at ambient [V].
@@ -98,6 +100,7 @@ impl Silicon {
     pub fn new(laws: &Laws, constants: &Constants, temperature: f64) -> Silicon {
         let intrinsic = IntrinsicLaw::new(constants);
         Silicon {
+            laws: *laws,
             temperature,
             vt: thermal_voltage(temperature),
             ni: intrinsic.density(temperature).value,
@@ -121,6 +124,16 @@ impl Silicon {
     /// The laws of a case at its ambient temperature.
     pub fn of_case(case: &Case) -> Silicon {
         Silicon::new(&case.laws, &case.constants, case.temperature)
+    }
+
+    /// Carriers obey Fermi-Dirac statistics.
+    pub fn degenerate(&self) -> bool {
+        self.laws.statistics == Statistics::FermiDirac
+    }
+
+    /// Dopants are not all ionized.
+    pub fn incomplete(&self) -> bool {
+        self.laws.dopants == Dopants::Incomplete
     }
 
     /// Effective intrinsic density [cm⁻³] where the total doping is `total` [cm⁻³], and its

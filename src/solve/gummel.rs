@@ -2,8 +2,7 @@
 //! cold cases and rescues Newton; it converges linearly and slowly at high injection.
 //! Source: Gummel, IEEE Trans. Electron Devices 11, 455 (1964).
 
-use crate::discretize::{Assembly, bernoulli_pair};
-use crate::discretize::{Cell, Device, NONE, State, Tie, generation};
+use crate::discretize::{Assembly, Cell, Device, NONE, State, Tie, generation};
 use crate::linear::LinearError;
 use crate::silicon::{Carrier, Q};
 
@@ -44,7 +43,7 @@ impl Gummel {
         for round in 1..=rounds {
             potential(device, state, &mut self.poisson, 1e-6)?;
             self.assembly.evaluate(device, state, false);
-            let generated = self.generation(device);
+            let generated = self.generation(device, state);
             let (frozen, assembly) = (&*state, &self.assembly);
             let (electrons, holes) = (&mut self.electrons, &mut self.holes);
             // Each sees the other's density of the last round: the two are independent.
@@ -54,17 +53,14 @@ impl Gummel {
             );
             let (n, p) = (n?, p?);
             change = 0.0;
-            let vt = device.silicon.vt;
             for i in 0..device.nodes() {
                 if device.ties[i] != Tie::Free || !device.has_silicon(i) {
                     continue;
                 }
                 let (ln_n, ln_p) = (n[i].ln() - state.n[i].ln(), p[i].ln() - state.p[i].ln());
                 change = change.max(ln_n.abs()).max(ln_p.abs());
-                state.phi_n.add(i, -vt * ln_n);
-                state.phi_p.add(i, vt * ln_p);
+                state.move_densities(device, i, [ln_n, ln_p]);
             }
-            state.refresh(device);
             if !change.is_finite() {
                 return Err(NewtonError::Diverged { info: Default::default() });
             }
@@ -76,13 +72,14 @@ impl Gummel {
     }
 
     /// q·(avalanche generation)·area at each node [A/cm], from the last fluxes.
-    fn generation(&self, device: &Device) -> Vec<f64> {
+    fn generation(&self, device: &Device, state: &State) -> Vec<f64> {
         let silicon = &device.silicon;
         let mut out = vec![0.0; device.nodes()];
         if silicon.avalanche.is_off() {
             return out;
         }
         for (i, sum) in out.iter_mut().enumerate() {
+            let t = state.local(device, i).temperature;
             for q in device.quarters[i].iter().filter(|q| q.area > 0.0) {
                 let [x, y] = [q.x_direction, q.y_direction]
                     .map(|d| &self.assembly.edges[device.node_edges[i][d as usize] as usize]);
@@ -91,7 +88,7 @@ impl Gummel {
                     (Carrier::Electron, [x.n.current, y.n.current]),
                     (Carrier::Hole, [x.p.current, y.p.current]),
                 ] {
-                    if let Some(g) = generation(silicon, c, Cell { current, field }) {
+                    if let Some(g) = generation(silicon, c, Cell { current, field }, t) {
                         *sum += q.area * g.rate;
                     }
                 }
@@ -113,7 +110,6 @@ fn carrier(
 ) -> Result<Vec<f64>, LinearError> {
     let electron = carrier == Carrier::Electron;
     let (own, other) = if electron { (&state.n, &state.p) } else { (&state.p, &state.n) };
-    let vt = device.silicon.vt;
     system.clear();
     for i in 0..device.nodes() {
         if device.ties[i] != Tie::Free || !device.has_silicon(i) {
@@ -130,38 +126,27 @@ fn carrier(
                 continue;
             }
             let flow = &assembly.edges[e as usize];
-            let (mu_0, sign) = if electron { (edge.mu_n, 1.0) } else { (edge.mu_p, -1.0) };
-            let field = flow.field.abs();
-            let mu = device
-                .silicon
-                .saturation
-                .at(carrier, mu_0, field, device.silicon.temperature)
-                .value;
-            let k = Q * mu * vt / edge.h * edge.face;
-            let drift = sign * flow.drop / vt + edge.d_ln_nie;
-            let [to_b, to_a] = bernoulli_pair(drift);
+            let [at_a, at_b] = if electron { flow.n.rate } else { flow.p.rate };
             // Outflow of carriers from i: K (c_i B(−Δ_i) − c_o B(Δ_i)).
-            let (mine, theirs) = if edge.a as usize == i {
-                (to_a.value, to_b.value)
-            } else {
-                (to_b.value, to_a.value)
-            };
-            system.add(device, i, 0, k * mine);
-            system.add(device, i, d + 1, -k * theirs);
+            let (mine, theirs) = if edge.a as usize == i { (at_a, at_b) } else { (at_b, at_a) };
+            system.add(device, i, 0, mine * edge.face);
+            system.add(device, i, d + 1, -theirs * edge.face);
         }
-        let q = Q * device.area[i];
-        let nie = device.nie[i];
-        let excess = state.split(device, i).exp_m1();
-        let at = device.recombination_point(i, state.n[i], state.p[i], excess);
-        let r = device.silicon.recombination.rate(&at);
-        // rate/(np − nie²), by its limit in equilibrium.
-        let coefficient = if excess.abs() > 1e-8 {
-            r.rate / (nie * nie * excess)
-        } else {
-            r.by_n / state.p[i].max(f64::MIN_POSITIVE)
-        };
-        system.add(device, i, 0, q * coefficient * other[i]);
-        system.rhs[i] = q * coefficient * nie * nie + generated[i];
+        let (at, _) = state.recombination_point(device, i);
+        let (nie, excess) = (at.nie.value, at.excess);
+        let volume = device.silicon.recombination.rate(&at);
+        let surface = device.silicon.surface.rate(&at);
+        for (size, r) in [(device.area[i], volume), (device.interface[i], surface)] {
+            // rate/(np − nie²), by its limit in equilibrium.
+            let coefficient = if excess.abs() > 1e-8 {
+                r.rate / (nie * nie * excess)
+            } else {
+                r.by_n / state.p[i].max(f64::MIN_POSITIVE)
+            };
+            system.add(device, i, 0, Q * size * coefficient * other[i]);
+            system.rhs[i] += Q * size * coefficient * nie * nie;
+        }
+        system.rhs[i] += generated[i];
     }
     let solution = system.solve()?;
     Ok(solution

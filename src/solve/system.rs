@@ -1,7 +1,7 @@
 //! A device with its outside circuit, solved by full Newton with the terminals bordered.
 
 use crate::discretize::{
-    Assembly, Circuit, DENSITY_SCALE, Device, State, Tie, Tying, add_words, two_sum,
+    Assembly, Circuit, DENSITY_SCALE, Device, SCALE_T, State, Tie, Tying, add_words, two_sum,
 };
 use crate::linear::{DirectSolver, LinearError};
 
@@ -43,6 +43,8 @@ pub struct NewtonParams {
     pub steps: u32,
     /// Largest |δψ| of one step [V]. Default 0.4.
     pub potential_step: f64,
+    /// Largest |δT| of one step [K]. Default 60.
+    pub temperature_step: f64,
     /// Give up early where a shorter step of the caller's is cheaper than waiting.
     /// Default false.
     pub impatient: bool,
@@ -56,6 +58,7 @@ impl Default for NewtonParams {
             imbalance_floor: 1e-26,
             steps: 25,
             potential_step: 0.4,
+            temperature_step: 60.0,
             impatient: false,
         }
     }
@@ -84,10 +87,11 @@ pub enum NewtonError {
 /// Direction along a branch: derivatives of everything by the constraint's value.
 #[derive(Debug, Clone, Default)]
 pub struct Tangent {
-    /// dψ, dφ_n, dφ_p [V] by node.
+    /// dψ, dφ_n, dφ_p [V] by node, and with heat dT [K], else empty.
     pub psi: Vec<f64>,
     pub phi_n: Vec<f64>,
     pub phi_p: Vec<f64>,
+    pub temperature: Vec<f64>,
     /// Drive voltage and current, voltages and currents by contact.
     pub terminals: Terminals,
 }
@@ -182,6 +186,7 @@ impl<'a> System<'a> {
         };
         let mut g = vec![0.0; m];
         let vt = self.device.silicon.vt;
+        let block = self.device.block() as u32;
         for (k, contact) in self.device.contacts.iter().enumerate() {
             // dV_k by (λ, own voltages).
             let (unknown, slope) = match self.circuit.ties[k] {
@@ -194,7 +199,7 @@ impl<'a> System<'a> {
             };
             if slope != 0.0 {
                 for &node in &contact.nodes {
-                    border.columns[unknown].push((3 * node, -slope / vt));
+                    border.columns[unknown].push((block * node, -slope / vt));
                 }
             }
         }
@@ -386,26 +391,39 @@ impl<'a> System<'a> {
         dy: &[f64],
     ) -> f64 {
         let vt = self.device.silicon.vt;
-        let largest = du.iter().step_by(3).fold(0.0f64, |m, d| m.max(d.abs())) * vt;
-        let t = (self.params.potential_step / largest).min(1.0);
+        let block = self.device.block();
+        let mut t = 1.0f64;
+        for d in du.chunks_exact(block) {
+            t = t.min(self.params.potential_step / (d[0].abs() * vt));
+            if let Some(heat) = d.get(3) {
+                t = t.min(self.params.temperature_step / (heat.abs() * SCALE_T));
+            }
+        }
         let mut size = 0.0f64;
-        for i in 0..self.device.nodes() {
+        for (i, d) in du.chunks_exact(block).enumerate() {
+            let heat = d.get(3).copied().unwrap_or(0.0);
+            size = size.max(heat.abs());
             if self.device.ties[i] != Tie::Free {
+                if block == 4 {
+                    let at = state.temperature[i] + t * heat * SCALE_T;
+                    state.set_temperature(self.device, i, at);
+                }
                 continue;
             }
-            let d = [
-                t * du[3 * i] * vt,
-                t * du[3 * i + 1] * DENSITY_SCALE,
-                t * du[3 * i + 2] * DENSITY_SCALE,
-            ];
-            size = size.max(du[3 * i].abs());
+            size = size.max(d[0].abs());
             if self.device.has_silicon(i) {
                 // Densities far below intrinsic carry nothing; judge them on that scale.
                 let floor = 1e-8 * self.device.nie[i];
-                size = size.max(du[3 * i + 1].abs() * DENSITY_SCALE / (state.n[i] + floor));
-                size = size.max(du[3 * i + 2].abs() * DENSITY_SCALE / (state.p[i] + floor));
+                size = size.max(d[1].abs() * DENSITY_SCALE / (state.n[i] + floor));
+                size = size.max(d[2].abs() * DENSITY_SCALE / (state.p[i] + floor));
             }
-            state.correct(self.device, i, d);
+            let step = [
+                t * d[0] * vt,
+                t * d[1] * DENSITY_SCALE,
+                t * d[2] * DENSITY_SCALE,
+                t * heat * SCALE_T,
+            ];
+            state.correct(self.device, i, step);
         }
         *lambda = add_words(*lambda, t * dy[0]);
         for (r, &k) in own.iter().enumerate() {
@@ -419,14 +437,15 @@ impl<'a> System<'a> {
 
     /// Tangent at the last Newton step's linearization, by the constraint's value.
     pub fn tangent(&self, state: &State) -> Option<Tangent> {
-        let n = self.device.nodes();
-        let s = self.factors.as_ref()?.tangent(&self.border, 3 * n, 0)?;
+        let (n, block) = (self.device.nodes(), self.device.block());
+        let s = self.factors.as_ref()?.tangent(&self.border, block * n, 0)?;
         let vt = self.device.silicon.vt;
         let own = self.own();
         let mut t = Tangent {
             psi: vec![0.0; n],
             phi_n: vec![0.0; n],
             phi_p: vec![0.0; n],
+            temperature: vec![0.0; if block == 4 { n } else { 0 }],
             terminals: Terminals {
                 lambda: s.border[0],
                 current: 0.0,
@@ -434,13 +453,17 @@ impl<'a> System<'a> {
                 currents: vec![0.0; self.circuit.ties.len()],
             },
         };
-        for i in 0..n {
-            t.psi[i] = s.device[3 * i] * vt;
+        for (i, d) in s.device.chunks_exact(block).enumerate() {
+            t.psi[i] = d[0] * vt;
+            if let (Some(at), Some(heat)) = (t.temperature.get_mut(i), d.get(3)) {
+                *at = heat * SCALE_T;
+            }
             if self.device.has_silicon(i) && self.device.ties[i] == Tie::Free {
-                let dn = s.device[3 * i + 1] * DENSITY_SCALE / state.n[i];
-                let dp = s.device[3 * i + 2] * DENSITY_SCALE / state.p[i];
-                t.phi_n[i] = t.psi[i] - vt * dn;
-                t.phi_p[i] = t.psi[i] + vt * dp;
+                let heat = t.temperature.get(i).copied().unwrap_or(0.0);
+                let change = [d[1] * DENSITY_SCALE, d[2] * DENSITY_SCALE, heat];
+                let [up, down] = state.level_slope(self.device, i, change);
+                t.phi_n[i] = t.psi[i] - up;
+                t.phi_p[i] = t.psi[i] + down;
             }
         }
         for (r, &k) in own.iter().enumerate() {

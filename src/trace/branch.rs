@@ -1,7 +1,7 @@
 //! Continuation of one branch in the plane (V/V_s, asinh(I/I₀)) by arclength.
 
 use crate::case::Stop;
-use crate::discretize::{Device, State};
+use crate::discretize::{Device, HOTTEST, State};
 use crate::solve::{NewtonError, PlaneScale, System};
 
 use super::control::Control;
@@ -250,6 +250,14 @@ impl<'p> Run<'p> {
             if let Err(reason) = self.advance(system) {
                 self.keep_end(system);
                 return End::Stalled(reason);
+            }
+            let hottest = self.here.state.hottest(system.device);
+            if hottest > HOTTEST {
+                self.keep_end(system);
+                return End::Stalled(format!(
+                    "the lattice is at {hottest:.0} K: beyond {HOTTEST:.0} K the laws of this tool say nothing (silicon melts at 1687 K); the curve stands at {:.4} V, {:.3e} A/µm",
+                    self.here.lambda[0], self.here.current
+                ));
             }
             self.keep_fields(system);
             let standing = self.standing(system);
