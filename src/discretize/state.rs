@@ -207,14 +207,14 @@ impl State {
         let zeta = self.zeta(device, i);
         let density = [self.n[i], self.p[i]];
         let dt = if self.temperature.is_empty() { 0.0 } else { dt };
-        let far = dt.abs() > 1e-3;
+        let far = dt.abs() > 5.0;
         let next = (far && dt != 0.0).then(|| {
             let t = (local.temperature + dt).clamp(TEMPERATURES[0], TEMPERATURES[1]);
             Local::new(&device.silicon, device.total[i], t)
         });
         [0, 1].map(|c| {
             let slope = self.filling(i, c).slope;
-            let full = next.as_ref().or((slope > 1.0 && ln[c].abs() > 0.05).then_some(local));
+            let full = next.as_ref().or((slope > 1.0 && ln[c].abs() > 0.25).then_some(local));
             match full {
                 Some(to) => {
                     let wanted = (density[c] * ln[c].exp()).max(FLOOR);
