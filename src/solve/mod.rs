@@ -1,11 +1,14 @@
 //! Equilibrium, Gummel, Newton with damping.
 
 mod border;
+mod closing;
 mod equilibrium;
 mod gummel;
 mod plane;
+mod rest;
 mod scalar;
 mod system;
+mod tangent;
 mod weights;
 
 pub use border::{Border, BorderedFactors, BorderedSolution};
@@ -14,3 +17,4 @@ pub use gummel::Gummel;
 pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use system::*;
+pub use tangent::Tangent;

@@ -1,19 +1,14 @@
 //! A device with its outside circuit, solved by full Newton with the terminals bordered.
 
 use crate::discretize::{
-    Assembly, Circuit, DENSITY_SCALE, Device, SCALE_T, State, Tie, Tying, add_words, two_sum,
+    Assembly, Circuit, DENSITY_SCALE, Device, SCALE_T, State, Tie, Tying, add_words,
 };
 use crate::linear::{DirectSolver, LinearError};
 
 use super::border::{Border, BorderedFactors};
-use super::plane::{Plane, Terminals};
+use super::closing::source;
+use super::plane::Plane;
 use super::weights::TestFunctions;
-
-/// base + slope·λ as two words, so that a source follows λ to its last digit.
-fn source(base: f64, slope: f64, lambda: [f64; 2]) -> [f64; 2] {
-    let s = two_sum(base, slope * lambda[0]);
-    two_sum(s[0], s[1] + slope * lambda[1])
-}
 
 /// A/cm to A/µm.
 pub const PER_UM: f64 = 1e-4;
@@ -84,18 +79,6 @@ pub enum NewtonError {
     Linear(#[from] LinearError),
 }
 
-/// Direction along a branch: derivatives of everything by the constraint's value.
-#[derive(Debug, Clone, Default)]
-pub struct Tangent {
-    /// dψ, dφ_n, dφ_p [V] by node, and with heat dT [K], else empty.
-    pub psi: Vec<f64>,
-    pub phi_n: Vec<f64>,
-    pub phi_p: Vec<f64>,
-    pub temperature: Vec<f64>,
-    /// Drive voltage and current, voltages and currents by contact.
-    pub terminals: Terminals,
-}
-
 /// A device, its circuit and the work arrays of Newton.
 pub struct System<'a> {
     pub device: &'a Device,
@@ -104,10 +87,10 @@ pub struct System<'a> {
     pub params: NewtonParams,
     pub work: Work,
     pub(super) solver: DirectSolver,
-    border: Border,
-    tests: TestFunctions,
-    drive_row: Vec<f64>,
-    factors: Option<BorderedFactors>,
+    pub(super) border: Border,
+    pub(super) tests: TestFunctions,
+    pub(super) drive_row: Vec<f64>,
+    pub(super) factors: Option<BorderedFactors>,
 }
 
 impl<'a> System<'a> {
@@ -146,7 +129,7 @@ impl<'a> System<'a> {
     }
 
     /// Contacts with an unknown voltage of their own, in order.
-    fn own(&self) -> Vec<usize> {
+    pub(super) fn own(&self) -> Vec<usize> {
         (0..self.circuit.ties.len()).filter(|&k| self.circuit.own_unknown(k)).collect()
     }
 
@@ -170,130 +153,6 @@ impl<'a> System<'a> {
         }
     }
 
-    /// Border for the present assembly. Unknown 0 is λ, then the own voltages.
-    fn build_border(
-        &mut self,
-        state: &State,
-        lambda: [f64; 2],
-        constraint: &Constraint,
-    ) -> Vec<f64> {
-        let own = self.own();
-        let m = own.len() + 1;
-        let mut border = Border {
-            columns: vec![Vec::new(); m],
-            rows: vec![Vec::new(); m],
-            corner: vec![0.0; m * m],
-        };
-        let mut g = vec![0.0; m];
-        let vt = self.device.silicon.vt;
-        let block = self.device.block() as u32;
-        for (k, contact) in self.device.contacts.iter().enumerate() {
-            // dV_k by (λ, own voltages).
-            let (unknown, slope) = match self.circuit.ties[k] {
-                Tying::Follows(other) => match self.circuit.ties[other] {
-                    Tying::Source { slope, .. } => (0, slope),
-                    _ => (1 + own.iter().position(|&o| o == other).unwrap_or(0), 1.0),
-                },
-                Tying::Source { slope, resistance: 0.0, .. } => (0, slope),
-                _ => (1 + own.iter().position(|&o| o == k).unwrap_or(0), 1.0),
-            };
-            if slope != 0.0 {
-                for &node in &contact.nodes {
-                    border.columns[unknown].push((block * node, -slope / vt));
-                }
-            }
-        }
-        for (r, &k) in own.iter().enumerate() {
-            // Test function 0 is the drive's, the others are the own unknowns'.
-            let r = r + 1;
-            let mut row = self.tests.row(self.device, &self.assembly, r);
-            let own_current = self.tests.current(self.device, &self.assembly, r);
-            match self.circuit.ties[k] {
-                Tying::Source { base, slope, resistance } => {
-                    let ohms = resistance * PER_UM;
-                    row.iter_mut().for_each(|v| *v *= ohms);
-                    border.rows[r] = row;
-                    border.corner[r * m + r] = 1.0;
-                    border.corner[r * m] = -slope;
-                    let drop = ohms * own_current;
-                    let [hi, lo] = source(base, slope, lambda);
-                    g[r] = -((state.volts.hi[k] - hi) + (state.volts.lo[k] - lo) + drop);
-                }
-                _ => {
-                    border.rows[r] = row;
-                    g[r] = -own_current;
-                }
-            }
-        }
-        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
-        match constraint {
-            Constraint::Voltage(v) => {
-                border.corner[0] = 1.0;
-                g[0] = (v - lambda[0]) - lambda[1];
-            }
-            Constraint::Current(i) => {
-                border.rows[0] = self.drive_row.iter().map(|v| PER_UM * v).collect();
-                g[0] = i - self.drive_current_here();
-            }
-            Constraint::Plane(plane) => {
-                self.plane_row(plane, state, lambda, &own, &mut border, &mut g);
-            }
-        }
-        self.border = border;
-        g
-    }
-
-    /// Drive current [A/µm] by its test function.
-    fn drive_current_here(&self) -> f64 {
-        PER_UM * self.tests.current(self.device, &self.assembly, 0)
-    }
-
-    /// Test function of contact `k`'s own current: after the drive's and the own unknowns'.
-    fn contact_test(&self, k: usize) -> usize {
-        1 + self.own().len() + k
-    }
-
-    /// The plane's equation. It is linear in the currents about the predicted ones: while
-    /// Newton is far from a solution its currents mean nothing, and asinh of them less.
-    fn plane_row(
-        &self,
-        plane: &Plane,
-        state: &State,
-        lambda: [f64; 2],
-        own: &[usize],
-        border: &mut Border,
-        g: &mut [f64],
-    ) {
-        let (scale, direction) = (plane.scale, &plane.direction);
-        let predicted = plane.predicted_current();
-        let slope = direction[1] * scale.slope(predicted);
-        border.corner[0] = direction[0] / scale.voltage;
-        let mut row: Vec<f64> = self.drive_row.iter().map(|v| slope * PER_UM * v).collect();
-        let mut rest = plane.step
-            - plane.step * direction[1] * direction[1]
-            - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
-            - slope * (self.drive_current_here() - predicted);
-        for k in 0..plane.open.len() {
-            let factor = plane.factor(k);
-            if factor == 0.0 {
-                continue;
-            }
-            if plane.open[k] {
-                if let Some(at) = own.iter().position(|&o| o == k) {
-                    border.corner[1 + at] += factor;
-                }
-                rest -= factor * (state.volts.hi[k] - plane.origin.volts[k]);
-            } else {
-                let test = self.contact_test(k);
-                self.tests.add_row(self.device, &self.assembly, test, factor * PER_UM, &mut row);
-                let here = PER_UM * self.tests.current(self.device, &self.assembly, test);
-                rest -= factor * (here - plane.origin.currents[k]);
-            }
-        }
-        border.rows[0] = row;
-        g[0] = rest;
-    }
-
     /// Full Newton from `state`, `lambda` to a solution of device, circuit and constraint.
     /// On success the assembly holds residual and currents at the solution.
     pub fn newton(
@@ -302,6 +161,9 @@ impl<'a> System<'a> {
         lambda: &mut [f64; 2],
         constraint: &Constraint,
     ) -> Result<NewtonInfo, NewtonError> {
+        if let Some(info) = self.at_rest(state, lambda, constraint)? {
+            return Ok(info);
+        }
         let mut info = NewtonInfo::default();
         self.apply_lambda(state, *lambda);
         let own = self.own();
@@ -359,7 +221,7 @@ impl<'a> System<'a> {
     }
 
     /// Factor the assembled Jacobian with its border.
-    fn factor(&mut self) -> Result<(), LinearError> {
+    pub(super) fn factor(&mut self) -> Result<(), LinearError> {
         self.solver.factor(&self.assembly.matrix)?;
         self.work.factorizations += 1;
         self.factors =
@@ -433,53 +295,6 @@ impl<'a> System<'a> {
         }
         self.apply_lambda(state, *lambda);
         size
-    }
-
-    /// Tangent at the last Newton step's linearization, by the constraint's value.
-    pub fn tangent(&self, state: &State) -> Option<Tangent> {
-        let (n, block) = (self.device.nodes(), self.device.block());
-        let s = self.factors.as_ref()?.tangent(&self.border, block * n, 0)?;
-        let vt = self.device.silicon.vt;
-        let own = self.own();
-        let mut t = Tangent {
-            psi: vec![0.0; n],
-            phi_n: vec![0.0; n],
-            phi_p: vec![0.0; n],
-            temperature: vec![0.0; if block == 4 { n } else { 0 }],
-            terminals: Terminals {
-                lambda: s.border[0],
-                current: 0.0,
-                volts: vec![0.0; self.circuit.ties.len()],
-                currents: vec![0.0; self.circuit.ties.len()],
-            },
-        };
-        for (i, d) in s.device.chunks_exact(block).enumerate() {
-            t.psi[i] = d[0] * vt;
-            if let (Some(at), Some(heat)) = (t.temperature.get_mut(i), d.get(3)) {
-                *at = heat * SCALE_T;
-            }
-            if self.device.has_silicon(i) && self.device.ties[i] == Tie::Free {
-                let heat = t.temperature.get(i).copied().unwrap_or(0.0);
-                let change = [d[1] * DENSITY_SCALE, d[2] * DENSITY_SCALE, heat];
-                let [up, down] = state.level_slope(self.device, i, change);
-                t.phi_n[i] = t.psi[i] - up;
-                t.phi_p[i] = t.psi[i] + down;
-            }
-        }
-        for (r, &k) in own.iter().enumerate() {
-            t.terminals.volts[k] = s.border[r + 1];
-        }
-        let product =
-            |row: &[f64]| PER_UM * row.iter().zip(&s.device).map(|(v, x)| v * x).sum::<f64>();
-        t.terminals.current = product(&self.drive_row);
-        for (k, contact) in self.device.contacts.iter().enumerate() {
-            if !contact.is_gate {
-                let test = self.contact_test(k);
-                t.terminals.currents[k] =
-                    product(&self.tests.row(self.device, &self.assembly, test));
-            }
-        }
-        Some(t)
     }
 }
 
