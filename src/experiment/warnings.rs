@@ -1,6 +1,8 @@
-//! What a two-dimensional cut can hide, said by name.
+//! What a two-dimensional cut can hide, and laws used outside the range they were
+//! published for, said by name.
 
 use crate::discretize::Device;
+use crate::silicon::{LocalState, RangeWatch};
 
 use super::outcome::Outcome;
 
@@ -13,8 +15,9 @@ const RIM_SHARE: f64 = 0.25;
 pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
     let mut out = Vec::new();
     let mut worst_field = (0.0f64, String::new());
-    let mut worst_law = (0.0f64, String::new());
+    let mut laws = RangeWatch::new(&device.silicon.ranges);
     for f in &outcome.fields {
+        let place = format!("{} point", f.label);
         for edge in &device.edges {
             let (a, b) = (edge.a as usize, edge.b as usize);
             let drop = f.state.potential[b] - f.state.potential[a];
@@ -23,8 +26,10 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
             if edge.face == 0.0 && field > worst_field.0 {
                 worst_field = (field, f.label.clone());
             }
-            if edge.face > 0.0 && field > worst_law.0 {
-                worst_law = (field, f.label.clone());
+            if edge.face > 0.0 {
+                for node in [a, b] {
+                    laws.see(&local(device, node, field), &place);
+                }
             }
         }
     }
@@ -34,14 +39,7 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
             worst_field.0, worst_field.1
         ));
     }
-    if let Some([_, high]) = device.silicon.avalanche.range()
-        && worst_law.0 > high
-    {
-        out.push(format!(
-            "field of {:.2e} V/cm in silicon at the {} point, beyond the {high:.1e} V/cm that the avalanche law was measured to",
-            worst_law.0, worst_law.1
-        ));
-    }
+    out.extend(laws.warnings());
     for f in &outcome.fields {
         if let Some((rim, share)) = crowded_rim(device, f) {
             out.push(format!(
@@ -54,6 +52,17 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
         }
     }
     out
+}
+
+/// Node `i` in a field [V/cm], at the ambient temperature.
+fn local(device: &Device, i: usize, field: f64) -> LocalState {
+    let (total, net) = (device.total[i], device.net[i]);
+    LocalState {
+        donors: 0.5 * (total + net).max(0.0),
+        acceptors: 0.5 * (total - net).max(0.0),
+        field,
+        temperature: device.silicon.temperature,
+    }
 }
 
 /// The rim of the cut (bottom, left or right tenth without a terminal) that carries more
