@@ -157,9 +157,11 @@ impl RangeWatch {
         for (range, worst) in self.ranges.iter().zip(&mut self.worst) {
             let value = at.value(range.quantity);
             let over = (value / range.high).max(range.low / value);
-            let before = worst.as_ref().map_or(1.0, |w| w.0);
-            // A doping that is given as the very bound must not be warned of by rounding.
-            if over > before * (1.0 + 1e-9) {
+            // 1e20 over a well of 1e17 is still "up to 1e20".
+            let doping = matches!(range.quantity, Quantity::Doping | Quantity::PTypeDoping);
+            let slack = if doping { 1.05 } else { 1.0 };
+            let before = worst.as_ref().map_or(slack, |w| w.0);
+            if over > before {
                 *worst = Some((over, value, place.to_string()));
             }
         }
