@@ -125,13 +125,4 @@ impl AvalancheLaw {
             AvalancheLaw::OkutoCrowell1975(law) => law.at(carrier, field, temperature),
         }
     }
-
-    /// Field range the paper measured [V/cm], for warnings.
-    pub fn range(&self) -> Option<[f64; 2]> {
-        match self {
-            AvalancheLaw::None => None,
-            AvalancheLaw::VanOverstraeten1970(_) => Some([1.75e5, 6e5]),
-            AvalancheLaw::OkutoCrowell1975(_) => Some([1e5, 1e6]),
-        }
-    }
 }

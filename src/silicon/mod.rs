@@ -13,6 +13,7 @@ mod masetti;
 mod mobility;
 mod narrowing;
 mod okuto_crowell;
+mod range;
 mod recombination;
 mod saturation;
 mod surface;
@@ -26,6 +27,7 @@ pub use intrinsic::{IntrinsicLaw, gap, intrinsic_density};
 pub use ionization::{IonizationLaw, IonizedShare};
 pub use mobility::{MobilityLaw, MobilityPoint, MobilityValue};
 pub use narrowing::NarrowingLaw;
+pub use range::{LocalState, PublishedRange, Quantity, RangeWatch, published_ranges};
 pub use recombination::{RecombinationLaw, RecombinationPoint, RecombinationRate};
 pub use saturation::{SaturationLaw, SaturationValue};
 pub use surface::SurfaceLaw;
@@ -93,6 +95,8 @@ pub struct Silicon {
     pub avalanche: AvalancheLaw,
     pub ionization: IonizationLaw,
     pub heat: HeatLaw,
+    /// Where the laws in force were measured.
+    pub ranges: Vec<PublishedRange>,
 }
 
 impl Silicon {
@@ -118,6 +122,7 @@ impl Silicon {
             avalanche: AvalancheLaw::new(laws.avalanche, constants, temperature),
             ionization: IonizationLaw::new(constants),
             heat: HeatLaw::new(constants),
+            ranges: published_ranges(laws),
         }
     }
 

@@ -21,4 +21,5 @@ mod law_derivatives;
 mod laws;
 mod narrowing;
 mod numbers;
+mod ranges;
 mod resistivity;
