@@ -252,7 +252,7 @@ fn heat_needs_a_way_out() {
     let wrong = |line: &str| with(&format!("[heat]\nterminals = 1\n{line}\n"));
     one(&wrong("back = 0"), "out-of-bounds", "0", "1e-9");
     one(&wrong("back = -2"), "out-of-bounds", "-2", "1e-9");
-    one(&wrong("back = \"5 K/W\""), "wrong-unit", "\"5 K/W\"", "K*cm^2/W");
+    one(&wrong("back = \"5 K/W\""), "wrong-unit", "K/W", "K*cm^2/W");
     one(&wrong("bottom = 1"), "unknown-key", "bottom", "");
     let good = with("[heat]\nback = \"5 K*mm^2/W\"\nterminals = 1e-3\n");
     let (case, warnings) = read_str(&good, "").unwrap_or_else(|p| panic!("{p:?}"));

@@ -102,7 +102,7 @@ fn random_state(device: &Device, r: &mut Random) -> State {
         for i in 0..device.nodes() {
             let (x, y) = device.pattern.places[i];
             let smooth = mean + hot * ((x as f64 / 7.0).sin() + (y as f64 / 4.0).cos());
-            s.set_temperature(device, i, smooth + r.between(-5.0, 5.0));
+            s.set_temperature(device, i, [smooth + r.between(-5.0, 5.0), 0.0]);
         }
         for k in 0..device.contacts.len() {
             s.set_contact(device, k, [0.0, 0.0]);
@@ -145,7 +145,7 @@ fn shifted(device: &Device, state: &State, i: usize, unknown: usize, h: f64) -> 
         }
         1 | 2 => densities[unknown - 1] += h * scale,
         _ => {
-            s.set_temperature(device, i, before.temperature + h * scale);
+            s.heat(device, i, h * scale);
             if let Tie::Ohmic(k) = device.ties[i] {
                 let volts = s.volts.get(k as usize);
                 s.set_contact(device, k as usize, volts);

@@ -91,8 +91,8 @@ fn powers(device: &Device, system: &System, state: &State) -> [f64; 2] {
     let loss = &device.heat.as_ref().expect("heat").to_ambient;
     let heat: f64 = loss
         .iter()
-        .zip(&state.temperature)
-        .map(|(g, t)| g * (t - device.silicon.temperature) * PER_UM)
+        .zip(state.temperature.hi.iter().zip(&state.temperature.lo))
+        .map(|(g, (hi, lo))| g * ((hi - device.silicon.temperature) + lo) * PER_UM)
         .sum();
     [electric, heat]
 }
@@ -111,8 +111,8 @@ fn equilibrium_carries_exactly_nothing_and_is_at_ambient() {
         for edge in &system.assembly.edges {
             assert!(edge.n.current == 0.0 && edge.p.current == 0.0);
         }
-        assert!(state.temperature.iter().all(|t| *t == 300.0));
-        assert_eq!(state.temperature.is_empty(), case.laws.heat == Heat::None);
+        assert!(state.temperature.hi.iter().all(|t| *t == 300.0));
+        assert_eq!(state.temperature.hi.is_empty(), case.laws.heat == Heat::None);
         // Contacts are neutral under the laws in force.
         for (i, tie) in device.ties.iter().enumerate() {
             if !matches!(tie, Tie::Ohmic(_)) {
@@ -146,13 +146,11 @@ fn charge_and_energy_are_conserved() {
                 }
                 let [electric, heat] = powers(&device, &system, &state);
                 let hottest = state.hottest(&device);
-                // The heat of a leakage is below the rounding of 300 K.
-                let rounding = 1e-12
-                    * 300.0
-                    * PER_UM
-                    * device.heat.as_ref().map_or(0.0, |h| h.to_ambient.iter().sum());
-                let off = (electric - heat).abs() / (electric.abs() + rounding);
-                assert!(electric >= 0.0);
+                let off = (electric - heat).abs() / electric;
+                assert!(electric > 0.0);
+                if off > 1e-10 {
+                    println!("{v} V: {electric:.6e} {heat:.6e} W/µm, {off:.1e}, {:?}", case.laws);
+                }
                 worst_energy = worst_energy.max(off);
                 if v == -1.1 {
                     println!("{v} V: {electric:.3e} W/µm, hottest {hottest:.2} K");
@@ -213,16 +211,16 @@ fn hottest_point_of_a_resistor() {
     let (mut state, _) = equilibrium(&device).expect("equilibrium");
     let mut system = driven(&device, "l");
     let mut lambda = 0.0;
-    walk(&mut system, &mut state, &mut lambda, 20.0, 2.0).expect("ramp");
+    walk(&mut system, &mut state, &mut lambda, 2.0, 0.5).expect("ramp");
     let [electric, heat] = powers(&device, &system, &state);
     assert!((electric / heat - 1.0).abs() < 1e-10);
     let node = |i: usize| mesh.node(i, 0).expect("node");
     let hottest = state.hottest(&device);
-    assert_eq!(hottest, state.temperature[node(40)]);
+    assert_eq!(hottest, state.temperature.hi[node(40)]);
     // Power per volume [W/cm³]; length 20 µm, face 1 µm.
     let production = electric / PER_UM / (20e-4 * 1e-4);
     let wanted = production * (20e-4f64).powi(2) / 8.0;
-    let (steps, ambient) = (20_000, state.temperature[node(0)]);
+    let (steps, ambient) = (20_000, state.temperature.hi[node(0)]);
     let dt = (hottest - ambient) / f64::from(steps);
     let integral: f64 = (0..steps)
         .map(|k| device.silicon.heat.conductivity(ambient + (f64::from(k) + 0.5) * dt).value * dt)
@@ -326,6 +324,6 @@ fn mos_capacitor() {
             most[k] = end.electrons.iter().copied().fold(0.0, f64::max);
         }
         // 3.3 V and 0.5 V from gate to bulk: inversion, then depletion.
-        assert!(most[0] > 1e18 && most[1] < 1e17, "{most:?}");
+        assert!(most[0] > 1e19 && most[1] < 0.1 * most[0], "{most:?}");
     }
 }

@@ -106,7 +106,7 @@ pub fn add_heat<const N: usize>(
     let Some(loss) = &device.heat else { return };
     let t = &state.temperature;
     let leak = loss.to_ambient[i];
-    row.value[3] -= leak * (t[i] - device.silicon.temperature);
+    row.value[3] -= leak * ((t.hi[i] - device.silicon.temperature) + t.lo[i]);
     row.by[0][3][3] -= leak * SCALE_T;
     let scale = device.scale();
     for d in 0..DIRECTIONS {
@@ -117,8 +117,8 @@ pub fn add_heat<const N: usize>(
         let (edge, flow) = (&device.edges[e as usize], &edges[e as usize]);
         let (a, b) = (edge.a as usize, edge.b as usize);
         let other = if a == i { b } else { a };
-        let [g, by_t] = conductance(device, edge, 0.5 * (t[a] + t[b]));
-        let fall = t[other] - t[i];
+        let [g, by_t] = conductance(device, edge, 0.5 * (t.hi[a] + t.hi[b]));
+        let fall = t.difference(other, i);
         row.value[3] += g * fall;
         if jacobian {
             let bend = 0.5 * by_t * fall;

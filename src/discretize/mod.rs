@@ -26,5 +26,5 @@ pub use flux::{Ends, Flux, flux};
 pub use heat::HeatLoss;
 pub use local::{Filling, Local};
 pub use row::{DENSITY_SCALE, SCALE_T};
-pub use state::{HOTTEST, State, StateWords};
+pub use state::{HOTTEST, State, StateWords, too_hot};
 pub use words::{Words, add_words, two_sum};

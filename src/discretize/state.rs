@@ -5,7 +5,7 @@ use crate::silicon::{RecombinationPoint, Slope};
 use super::device::{Device, Tie};
 use super::flow::VT_BY_T;
 use super::local::{Filling, Local};
-use super::words::Words;
+use super::words::{Words, add_words};
 
 /// ψ, φ_n, φ_p at every node [V]; n, p [cm⁻³] are functions of them; V inside each contact;
 /// with heat the lattice temperature at every node [K].
@@ -18,8 +18,9 @@ pub struct State {
     pub p: Vec<f64>,
     /// Voltage of each contact, inside any series resistance [V].
     pub volts: Words,
-    /// Lattice temperature [K]; empty without heat (ambient everywhere).
-    pub temperature: Vec<f64>,
+    /// Lattice temperature [K], so that a rise of a nanokelvin keeps its digits; empty
+    /// without heat (ambient everywhere).
+    pub temperature: Words,
     /// The laws at those temperatures; empty without heat.
     local: Vec<Local>,
     /// How full the bands are; empty with Boltzmann statistics.
@@ -28,10 +29,19 @@ pub struct State {
 
 /// Lattice temperatures that a step of the solver may try [K]; solutions beyond
 /// [`HOTTEST`] are refused by the trace.
-const TEMPERATURES: [f64; 2] = [200.0, 1500.0];
+const TEMPERATURES: [f64; 2] = [200.0, 2500.0];
 
 /// Hottest lattice that counts as solved [K].
 pub const HOTTEST: f64 = 1200.0;
+
+/// Why a point hotter than that is the last one, `None` if it is not.
+pub fn too_hot(hottest: f64) -> Option<String> {
+    (hottest > HOTTEST).then(|| {
+        format!(
+            "the lattice is at {hottest:.0} K, beyond the {HOTTEST:.0} K up to which the laws are used (silicon melts at 1687 K)"
+        )
+    })
+}
 
 /// Smallest density that is kept [cm⁻³]: far below any that carries current, far above
 /// where a product underflows.
@@ -67,7 +77,10 @@ impl State {
             n: vec![0.0; n],
             p: vec![0.0; n],
             volts: Words::zeros(device.contacts.len()),
-            temperature: vec![device.silicon.temperature; heated],
+            temperature: Words {
+                hi: vec![device.silicon.temperature; heated],
+                lo: vec![0.0; heated],
+            },
             local: device.ambient[..heated].to_vec(),
             filling: vec![[Filling::DILUTE; 2]; degenerate],
         }
@@ -140,7 +153,7 @@ impl State {
 
     /// Mean lattice temperature of two nodes [K].
     pub fn mean_temperature(&self, device: &Device, a: usize, b: usize) -> f64 {
-        match (self.temperature.get(a), self.temperature.get(b)) {
+        match (self.temperature.hi.get(a), self.temperature.hi.get(b)) {
             (Some(x), Some(y)) => 0.5 * (x + y),
             _ => device.silicon.temperature,
         }
@@ -148,16 +161,29 @@ impl State {
 
     /// Hottest lattice temperature [K].
     pub fn hottest(&self, device: &Device) -> f64 {
-        self.temperature.iter().copied().fold(device.silicon.temperature, f64::max)
+        self.temperature.hi.iter().copied().fold(device.silicon.temperature, f64::max)
     }
 
-    /// Put the lattice at node `i` at a temperature [K]; ψ, φ stay, densities follow when
-    /// refreshed.
-    pub fn set_temperature(&mut self, device: &Device, i: usize, temperature: f64) {
-        let t = temperature.clamp(TEMPERATURES[0], TEMPERATURES[1]);
-        if let (Some(at), Some(local)) = (self.temperature.get_mut(i), self.local.get_mut(i)) {
-            *at = t;
-            *local = Local::new(&device.silicon, device.total[i], t);
+    /// Put the lattice at node `i` at a temperature [K] (two words); ψ, φ stay, densities
+    /// follow when refreshed. Without heat nothing happens.
+    pub fn set_temperature(&mut self, device: &Device, i: usize, temperature: [f64; 2]) {
+        let Some(local) = self.local.get_mut(i) else { return };
+        let [low, high] = TEMPERATURES;
+        let t = if temperature[0] < low {
+            [low, 0.0]
+        } else if temperature[0] > high {
+            [high, 0.0]
+        } else {
+            temperature
+        };
+        self.temperature.set(i, t, 0.0);
+        *local = Local::new(&device.silicon, device.total[i], t[0]);
+    }
+
+    /// Heat the lattice at node `i` by `rise` [K].
+    pub fn heat(&mut self, device: &Device, i: usize, rise: f64) {
+        if i < self.local.len() {
+            self.set_temperature(device, i, add_words(self.temperature.get(i), rise));
         }
     }
 
@@ -190,12 +216,6 @@ impl State {
         self.refresh_node(device, i);
     }
 
-    fn heat(&mut self, device: &Device, i: usize, by: f64) {
-        if let Some(&t) = self.temperature.get(i) {
-            self.set_temperature(device, i, t + by);
-        }
-    }
-
     /// Changes of V_T ζ that change ln n and ln p by `ln` and T by `dt`: to first order
     /// where they are small, so that they are as exact as the step itself; in full where
     /// they are not.
@@ -206,7 +226,7 @@ impl State {
         let local = self.local(device, i);
         let zeta = self.zeta(device, i);
         let density = [self.n[i], self.p[i]];
-        let dt = if self.temperature.is_empty() { 0.0 } else { dt };
+        let dt = if self.local.is_empty() { 0.0 } else { dt };
         let far = dt.abs() > 5.0;
         let next = (far && dt != 0.0).then(|| {
             let t = (local.temperature + dt).clamp(TEMPERATURES[0], TEMPERATURES[1]);
@@ -287,7 +307,8 @@ impl State {
             potential_low: self.psi.lo.clone(),
             electron_low: self.phi_n.lo.clone(),
             hole_low: self.phi_p.lo.clone(),
-            temperature: self.temperature.clone(),
+            temperature: self.temperature.hi.clone(),
+            temperature_low: self.temperature.lo.clone(),
         }
     }
 
@@ -307,11 +328,12 @@ impl State {
             volts: volts.clone(),
             ..State::at_rest(device)
         };
-        if words.temperature.len() != state.temperature.len() {
+        let (hi, lo) = (&words.temperature, &words.temperature_low);
+        if hi.len() != state.local.len() || lo.len() != state.local.len() {
             return None;
         }
-        for (i, &t) in words.temperature.iter().enumerate() {
-            state.set_temperature(device, i, t);
+        for (i, (&hi, &lo)) in hi.iter().zip(lo).enumerate() {
+            state.set_temperature(device, i, [hi, lo]);
         }
         for k in 0..device.contacts.len() {
             state.set_contact(device, k, volts.get(k));
@@ -343,4 +365,5 @@ pub struct StateWords {
     pub hole_low: Vec<f64>,
     /// Lattice temperature [K]; empty without heat.
     pub temperature: Vec<f64>,
+    pub temperature_low: Vec<f64>,
 }

@@ -194,7 +194,9 @@ fn state(at: &Place, state: &StateWords, plane: &Plane) -> Made<()> {
     put("electron_level_low", &state.electron_low, "low-order word of electron_level")?;
     put("hole_level_low", &state.hole_low, "low-order word of hole_level")?;
     // Absent (empty) without heat.
-    plane.field(at, "temperature", &state.temperature, "K", "lattice temperature")
+    plane.field(at, "temperature", &state.temperature, "K", "lattice temperature")?;
+    let low = "low-order word of the temperature";
+    plane.field(at, "temperature_low", &state.temperature_low, "K", low)
 }
 
 fn field_set(at: &Place, f: &Fields, plane: &Plane) -> Made<()> {

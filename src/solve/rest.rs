@@ -30,7 +30,7 @@ impl System<'_> {
         let Some(volts) = self.common_voltage(&next) else { return Ok(None) };
         let device = self.device;
         for i in 0..device.nodes() {
-            next.set_temperature(device, i, device.silicon.temperature);
+            next.set_temperature(device, i, [device.silicon.temperature, 0.0]);
             if device.ties[i] == Tie::Free && device.has_silicon(i) {
                 next.phi_n.set(i, volts, 0.0);
                 next.phi_p.set(i, volts, 0.0);

@@ -266,10 +266,7 @@ impl<'a> System<'a> {
             let heat = d.get(3).copied().unwrap_or(0.0);
             size = size.max(heat.abs());
             if self.device.ties[i] != Tie::Free {
-                if block == 4 {
-                    let at = state.temperature[i] + t * heat * SCALE_T;
-                    state.set_temperature(self.device, i, at);
-                }
+                state.heat(self.device, i, t * heat * SCALE_T);
                 continue;
             }
             size = size.max(d[0].abs());

@@ -1,7 +1,7 @@
 //! Continuation of one branch in the plane (V/V_s, asinh(I/I₀)) by arclength.
 
 use crate::case::Stop;
-use crate::discretize::{Device, HOTTEST, State};
+use crate::discretize::{Device, State, too_hot};
 use crate::solve::{NewtonError, PlaneScale, System};
 
 use super::control::Control;
@@ -251,12 +251,12 @@ impl<'p> Run<'p> {
                 self.keep_end(system);
                 return End::Stalled(reason);
             }
-            let hottest = self.here.state.hottest(system.device);
-            if hottest > HOTTEST {
+            if let Some(why) = too_hot(self.here.state.hottest(system.device)) {
                 self.keep_end(system);
+                let here = &self.here;
                 return End::Stalled(format!(
-                    "the lattice is at {hottest:.0} K: beyond {HOTTEST:.0} K the laws of this tool say nothing (silicon melts at 1687 K); the curve stands at {:.4} V, {:.3e} A/µm",
-                    self.here.lambda[0], self.here.current
+                    "{why}; the curve stands at {:.4} V, {:.3e} A/µm",
+                    here.lambda[0], here.current
                 ));
             }
             self.keep_fields(system);

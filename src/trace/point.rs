@@ -157,13 +157,12 @@ impl Point {
         let mut state = self.state.clone();
         let t = &self.tangent;
         for (i, &slope) in t.temperature.iter().enumerate() {
-            let here = self.state.temperature[i];
             let mut d = ds * slope;
             if let Some((o, at)) = other {
-                let far = o.state.temperature[i] - here;
+                let far = o.state.temperature.difference_to(&self.state.temperature, i);
                 d += bend(ds, slope, far, o.tangent.temperature[i], at);
             }
-            state.set_temperature(device, i, here + d);
+            state.heat(device, i, d);
         }
         for i in 0..device.nodes() {
             if device.ties[i] != Tie::Free {

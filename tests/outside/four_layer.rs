@@ -66,8 +66,7 @@ impl Look {
             .collect();
         let rate = |k: usize| {
             let i = node(k);
-            let excess = state.split(device, i).exp_m1();
-            let at = device.recombination_point(i, state.n[i], state.p[i], excess);
+            let (at, _) = state.recombination_point(device, i);
             -device.silicon.recombination.rate(&at).rate
         };
         // Over 1 µm × 1 µm.

@@ -134,6 +134,7 @@ pub fn state(r: &mut Numbers, nodes: usize) -> StateWords {
         electron_low,
         hole_low,
         temperature: r.list(nodes),
+        temperature_low: r.list(nodes),
     }
 }
 
