@@ -62,9 +62,9 @@ pub fn node_row<const N: usize>(
             row.by[0][0][0] -= edge.permittance * scale[0];
             row.by[d + 1][0][0] += edge.permittance * scale[0];
             for (equation, f) in [(1, &flow.n), (2, &flow.p)] {
-                for u in 0..N {
-                    row.by[0][equation][u] += s * f.by[own][u] * edge.face * scale[u];
-                    row.by[d + 1][equation][u] += s * f.by[1 - own][u] * edge.face * scale[u];
+                for (u, unit) in scale.iter().enumerate().take(N) {
+                    row.by[0][equation][u] += s * f.by[own][u] * edge.face * unit;
+                    row.by[d + 1][equation][u] += s * f.by[1 - own][u] * edge.face * unit;
                 }
             }
         }
@@ -231,12 +231,12 @@ fn add_avalanche<const N: usize>(
             // E = −(ψ_b − ψ_a)/h.
             let by_psi = [g.by_field[k] / edge.h, -g.by_field[k] / edge.h];
             for end in 0..2 {
-                for u in 0..N {
+                for (u, unit) in scale.iter().enumerate().take(N) {
                     let mut v = g.by_current[k] * pair[k].by[end][u];
                     if u == 0 {
                         v += by_psi[end];
                     }
-                    source.by[slots[end]][u] -= quarter.area * v * scale[u];
+                    source.by[slots[end]][u] -= quarter.area * v * unit;
                 }
             }
         }
