@@ -327,3 +327,48 @@ fn mos_capacitor() {
         assert!(most[0] > 1e19 && most[1] < 0.1 * most[0], "{most:?}");
     }
 }
+
+/// A checkpoint holds the state of a heated device to the last bit.
+#[test]
+fn a_heated_state_comes_back_to_the_bit() {
+    let (case, mesh) = read(DIODE);
+    let case = variants(&case).pop().expect("all laws on");
+    assert_eq!(case.laws.heat, Heat::SelfHeating);
+    let device = Device::of_case(&case, &mesh);
+    let (mut state, _) = equilibrium(&device).expect("equilibrium");
+    let (mut system, mut lambda) = (driven(&device, "top"), 0.0);
+    walk(&mut system, &mut state, &mut lambda, -0.9, 0.5).expect("bias");
+    let words = state.words();
+    assert!(words.temperature.iter().any(|t| *t > 300.5));
+    assert!(words.temperature_low.iter().any(|t| *t != 0.0));
+    let back = State::from_words(&device, &words, &state.volts).expect("it fits");
+    assert_eq!(back, state);
+    let cold = Device::new(&mesh, device.silicon.clone());
+    assert!(State::from_words(&cold, &words, &state.volts).is_none(), "another device");
+}
+
+/// The whole S-curve with every law of the full set on, at both ends of the ambient range.
+#[test]
+fn s_curve_with_all_laws_from_233_to_448_k() {
+    for kelvin in ["233 K", "448 K"] {
+        let text = bar("heat = \"self-heating\"\nmobility = \"klaassen-1992\"\n\
+             narrowing = \"klaassen-1992\"\nstatistics = \"fermi-dirac\"\n\
+             dopants = \"incomplete\"\nrecombination = [\"shockley-read-hall\", \"auger\", \"surface\"]\n\
+             avalanche = \"okuto-crowell-1975\"\n[heat]\nterminals = \"0.001 K*cm^2/W\"\n")
+        .replace("temperature = \"300 K\"", &format!("temperature = \"{kelvin}\""));
+        let outcome = snapback(&text);
+        assert_eq!(outcome.status, Status::Complete, "{kelvin}");
+        let Figures::Snapback { trigger, holding, .. } = &outcome.figures else { panic!() };
+        let (t, h) = (trigger.clone().unwrap(), holding.clone().unwrap());
+        println!(
+            "{kelvin}: trigger {:.3} V, holding {:.4} V, {} points, {} Newton steps, conservation {:.1e}",
+            t.voltage,
+            h.voltage,
+            outcome.curve.len(),
+            outcome.work.newton_steps,
+            outcome.curve.conservation()
+        );
+        assert!(t.voltage > 20.0 && h.voltage < 2.0);
+        assert!(outcome.curve.conservation() < 1e-10);
+    }
+}
