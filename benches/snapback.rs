@@ -8,7 +8,6 @@ use holdpoint::case::{self, ExperimentKind};
 use holdpoint::discretize::Device;
 use holdpoint::experiment::{Figures, RunOptions, Status, run_experiment};
 use holdpoint::mesh;
-use holdpoint::silicon::Silicon;
 use holdpoint::solve::equilibrium;
 use holdpoint::structure::Structure;
 use holdpoint::trace::KeepNothing;
@@ -54,7 +53,7 @@ fn trace(nodes: u32) -> Result<Figure, String> {
     let (case, _) = case::read_file(&path).map_err(wrong)?;
     let (structure, _) = Structure::new(&case).map_err(wrong)?;
     let (mesh, _) = mesh::build(&case, &structure).map_err(wrong)?;
-    let device = Device::new(&mesh, Silicon::of_case(&case));
+    let device = Device::of_case(&case, &mesh);
     let (state, _) = equilibrium(&device).map_err(|e| e.to_string())?;
     let experiment = case
         .experiments

@@ -229,19 +229,6 @@ fn words_are_listed_and_the_nearest_named() {
 
 #[test]
 fn words_of_later_versions_are_known_but_refused() {
-    for (key, word) in [
-        ("mobility", "arora-1982"),
-        ("mobility", "klaassen-1992"),
-        ("narrowing", "del-alamo-1985"),
-        ("narrowing", "klaassen-1992"),
-        ("avalanche", "okuto-crowell-1975"),
-        ("statistics", "fermi-dirac"),
-        ("dopants", "incomplete"),
-        ("heat", "self-heating"),
-    ] {
-        let text = format!("{GOOD}[laws]\n{key} = \"{word}\"\n");
-        one(&text, "not-available", &format!("\"{word}\""), "available: ");
-    }
     for kind in
         ["gains", "resistances", "overvoltage", "supply-ramp", "pulse", "strike", "capacitance"]
     {
@@ -251,8 +238,30 @@ fn words_of_later_versions_are_known_but_refused() {
     for key in ["follow", "rule", "slide"] {
         one(&format!("{GOOD}[[{key}]]\nname = 'x'\n"), "not-available", key, "leave it out");
     }
-    let text = format!("{GOOD}[constants]\nokuto-crowell-1975 = {{ a_n = 0.4 }}\n");
-    one(&text, "not-available", "okuto-crowell-1975", "leave it out");
+    let text = format!("{GOOD}[constants]\nself-heating = {{ k = 0.4 }}\n");
+    one(&text, "not-available", "self-heating", "leave it out");
+}
+
+#[test]
+fn heat_needs_a_way_out() {
+    let with = |heat: &str| format!("{GOOD}[laws]\nheat = \"self-heating\"\n{heat}");
+    let p = one(&with(""), "no-heat-path", "\"self-heating\"", "1e-9 to 1e9 K*cm^2/W");
+    assert!(p.text.contains("self-heating"), "{}", p.text);
+    one(&with("[heat]\n"), "no-heat-path", "\"self-heating\"", "back = ");
+    // With a way out beside them, so that only the wrong one is told of.
+    let wrong = |line: &str| with(&format!("[heat]\nterminals = 1\n{line}\n"));
+    one(&wrong("back = 0"), "out-of-bounds", "0", "1e-9");
+    one(&wrong("back = -2"), "out-of-bounds", "-2", "1e-9");
+    one(&wrong("back = \"5 K/W\""), "wrong-unit", "K/W", "K*cm^2/W");
+    one(&wrong("bottom = 1"), "unknown-key", "bottom", "");
+    let good = with("[heat]\nback = \"5 K*mm^2/W\"\nterminals = 1e-3\n");
+    let (case, warnings) = read_str(&good, "").unwrap_or_else(|p| panic!("{p:?}"));
+    assert_eq!(case.heat.back, Some(0.05));
+    assert_eq!(case.heat.terminals, Some(1e-3));
+    assert_eq!(case.heat.surface, None);
+    assert!(warnings.iter().all(|w| w.code != "unused-heat"));
+    let (_, warnings) = read_str(&format!("{GOOD}[heat]\nback = 0.1\n"), "").unwrap();
+    assert!(warnings.iter().any(|w| w.code == "unused-heat"));
 }
 
 #[test]

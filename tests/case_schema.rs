@@ -6,7 +6,7 @@ use std::collections::BTreeSet;
 use std::path::Path;
 
 use holdpoint::case::keys::{Absent, Kind, TableSpec};
-use holdpoint::case::{CASE_KEYS, CONSTANTS, read_str, schema};
+use holdpoint::case::{CASE_KEYS, CONSTANTS, ROWS, read_str, schema};
 use serde_json::{Value, json};
 
 fn definition<'a>(root: &'a Value, id: &str) -> &'a Value {
@@ -72,11 +72,12 @@ fn reader_and_schema_know_the_same_keys() {
 fn every_constant_is_in_the_schema_and_nothing_else() {
     let schema = schema();
     let laws = schema["properties"]["constants"]["properties"].as_object().expect("laws").clone();
-    let mut seen = 0;
+    let (mut seen, mut rows) = (0, 0);
     for (law, table) in &laws {
         for (key, property) in table["properties"].as_object().expect("keys") {
-            if key == "electrons" {
-                assert_eq!(law, "masetti-1983");
+            if ROWS.contains(&(law.as_str(), key.as_str())) {
+                assert_eq!(property["enum"], json!(["arsenic", "phosphorus"]), "{law}.{key}");
+                rows += 1;
                 continue;
             }
             let spec = CONSTANTS.iter().find(|c| c.law == law && c.key == key);
@@ -87,7 +88,7 @@ fn every_constant_is_in_the_schema_and_nothing_else() {
             seen += 1;
         }
     }
-    assert_eq!(seen, CONSTANTS.len());
+    assert_eq!((seen, rows), (CONSTANTS.len(), ROWS.len()));
 }
 
 /// Why `value` does not fit `schema`; empty if it does.
@@ -238,7 +239,9 @@ fn what_the_schema_refuses_the_reader_refuses_too() {
         "[grid]\nnodes = 3".into(),
         "[verdict]\nsupply = 0".into(),
         "[verdict]\nmargin = 0.1".into(),
-        "[laws]\nmobility = 'klaassen-1992'".into(),
+        "[laws]\nmobility = 'klaassen'".into(),
+        "[heat]\nback = 0".into(),
+        "[heat]\nbottom = 1".into(),
         "[laws]\nrecombination = ['srh']".into(),
         "[constants]\nauger = { c_x = 1 }".into(),
         "[constants]\nauger = { c_n = 1 }".into(),

@@ -1,10 +1,12 @@
 //! The assembled Jacobian against central differences of the residual, on random physical
 //! states and for every combination of laws.
 
-use holdpoint::case::{self, Avalanche, Case, Lifetime, Mobility, Narrowing, Saturation};
+use holdpoint::case::{
+    self, Avalanche, Case, Dopants, Heat, HeatPaths, Laws, Lifetime, Mobility, Narrowing,
+    Saturation, Statistics,
+};
 use holdpoint::discretize::{Assembly, DENSITY_SCALE, Device, State, Tie};
-use holdpoint::mesh;
-use holdpoint::silicon::Silicon;
+use holdpoint::mesh::{self, Mesh};
 use holdpoint::structure::Structure;
 
 const TEXT: &str = r#"
@@ -92,9 +94,20 @@ fn near_kink(device: &Device, state: &State, i: usize) -> bool {
 }
 
 /// A state with fields, currents and splits as in blocking, triggering and conducting
-/// devices: random smooth parts plus noise.
+/// devices: random smooth parts plus noise. With heat the lattice between 260 and 1150 K.
 fn random_state(device: &Device, r: &mut Random) -> State {
     let mut s = State::neutral(device);
+    let (mean, hot) = (r.between(350.0, 900.0), r.between(0.0, 80.0));
+    if device.has_heat() {
+        for i in 0..device.nodes() {
+            let (x, y) = device.pattern.places[i];
+            let smooth = mean + hot * ((x as f64 / 7.0).sin() + (y as f64 / 4.0).cos());
+            s.set_temperature(device, i, [smooth + r.between(-5.0, 5.0), 0.0]);
+        }
+        for k in 0..device.contacts.len() {
+            s.set_contact(device, k, [0.0, 0.0]);
+        }
+    }
     let vt = device.silicon.vt;
     let (tilt_x, tilt_y) = (r.between(-6.0, 6.0), r.between(-3.0, 3.0));
     let split = r.between(-25.0, 25.0);
@@ -114,32 +127,87 @@ fn random_state(device: &Device, r: &mut Random) -> State {
     s
 }
 
-/// Shift one scaled unknown of node `i` by `h`, the others held.
+/// Shift one scaled unknown of node `i` by `h`, the others held; at an ohmic node only the
+/// lattice temperature, which the others follow.
 fn shifted(device: &Device, state: &State, i: usize, unknown: usize, h: f64) -> State {
     let mut s = state.clone();
-    let vt = device.silicon.vt;
+    let scale = device.scale()[unknown];
+    let silicon = device.has_silicon(i);
+    let before = *s.local(device, i);
+    let mut densities = [s.n[i], s.p[i]];
     match unknown {
         0 => {
-            s.psi.add(i, h * vt);
-            s.phi_n.add(i, h * vt);
-            s.phi_p.add(i, h * vt);
+            for level in [&mut s.psi, &mut s.phi_n, &mut s.phi_p] {
+                level.add(i, h * scale);
+            }
+            s.refresh(device);
+            return s;
         }
-        1 => s.phi_n.add(i, -vt * (h * DENSITY_SCALE / state.n[i]).ln_1p()),
-        _ => s.phi_p.add(i, vt * (h * DENSITY_SCALE / state.p[i]).ln_1p()),
+        1 | 2 => densities[unknown - 1] += h * scale,
+        _ => {
+            s.heat(device, i, h * scale);
+            if let Tie::Ohmic(k) = device.ties[i] {
+                let volts = s.volts.get(k as usize);
+                s.set_contact(device, k as usize, volts);
+                return s;
+            }
+        }
+    }
+    if silicon {
+        let after = *s.local(device, i);
+        let held = [state.n[i], state.p[i]];
+        let moved = [0, 1].map(|c| {
+            if unknown < 3 && before.bands.is_none() {
+                // Without the rounding of two logarithms.
+                before.vt * ((densities[c] - held[c]) / held[c]).ln_1p()
+            } else {
+                after.vt * after.zeta(c, densities[c]) - before.vt * before.zeta(c, held[c])
+            }
+        });
+        if unknown != 2 {
+            s.phi_n.add(i, -moved[0]);
+        }
+        if unknown != 1 {
+            s.phi_p.add(i, moved[1]);
+        }
     }
     s.refresh(device);
     s
+}
+
+/// Entry of the Jacobian, or the total derivative by the temperature of an ohmic node.
+fn exact(
+    device: &Device,
+    base: &Assembly,
+    k: usize,
+    i: usize,
+    equation: usize,
+    unknown: usize,
+) -> f64 {
+    let b = device.block();
+    let entry = |u: usize| base.matrix.values[b * b * k + b * equation + u];
+    let own = device.slots[i][0] as usize;
+    let mut sum = entry(unknown);
+    if device.ties[i] != Tie::Free && unknown == 3 {
+        for u in 0..3 {
+            sum -= entry(u) * base.matrix.values[b * b * own + b * u + 3];
+        }
+    }
+    sum
 }
 
 /// Largest relative difference over all entries of the rows around `i`.
 fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 {
     let mut worst = 0.0f64;
     let pattern = &device.pattern;
-    for unknown in 0..3 {
-        if unknown > 0 && !device.has_silicon(i) {
+    let b = device.block();
+    let size_of = |c: usize| [1.0, state.n[c] / DENSITY_SCALE, state.p[c] / DENSITY_SCALE, 1.0];
+    for unknown in 0..b {
+        let tied = device.ties[i] != Tie::Free;
+        if (unknown == 1 || unknown == 2) && !device.has_silicon(i) || unknown < 3 && tied {
             continue;
         }
-        let size = [1.0, state.n[i] / DENSITY_SCALE, state.p[i] / DENSITY_SCALE][unknown];
+        let size = size_of(i)[unknown];
         let evaluate = |step: f64| {
             let mut a = Assembly::new(device);
             a.evaluate(device, &shifted(device, state, i, unknown, step), false);
@@ -159,22 +227,21 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 
             else {
                 continue;
             };
-            if device.ties[row] != Tie::Free {
-                continue;
-            }
-            for equation in 0..3 {
-                if !device.has_silicon(row) && equation > 0 {
+            for equation in 0..b {
+                // A terminal's nodes have an equation of heat alone.
+                let tied = device.ties[row] != Tie::Free && equation < 3;
+                let oxide = !device.has_silicon(row) && (equation == 1 || equation == 2);
+                if tied || oxide {
                     continue;
                 }
-                let at = 3 * row + equation;
-                let exact = base.matrix.values[9 * k + 3 * equation + unknown];
+                let at = b * row + equation;
+                let exact = exact(device, base, k, i, equation, unknown);
                 // Noise of the difference: rounding of the largest term in the row.
                 let scale: f64 = (pattern.start[row]..pattern.start[row + 1])
-                    .flat_map(|b| (0..3).map(move |u| (b, u)))
-                    .map(|(b, u)| {
-                        let c = pattern.columns[b] as usize;
-                        let unit = [1.0, state.n[c] / DENSITY_SCALE, state.p[c] / DENSITY_SCALE][u];
-                        (base.matrix.values[9 * b + 3 * equation + u] * unit).abs()
+                    .flat_map(|k| (0..b).map(move |u| (k, u)))
+                    .map(|(k, u)| {
+                        let unit = size_of(pattern.columns[k] as usize)[u];
+                        (base.matrix.values[b * b * k + b * equation + u] * unit).abs()
                     })
                     .fold(0.0, f64::max);
                 let floor = (exact.abs() * size).max(1e-3 * scale).max(1e-300);
@@ -184,6 +251,15 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 
                     .fold(f64::INFINITY, f64::min);
                 if error > worst {
                     worst = error;
+                    if error > 1e-6 {
+                        println!(
+                            "node {i} ({:?}) unknown {unknown}, row {row} ({:?}) equation {equation}: {exact:e} {:e} {:e}, scale {scale:e} size {size:e}",
+                            device.ties[i],
+                            device.ties[row],
+                            differences[0][at],
+                            differences[1][at]
+                        );
+                    }
                 }
             }
         }
@@ -191,48 +267,119 @@ fn check_node(device: &Device, state: &State, base: &Assembly, i: usize) -> f64 
     worst
 }
 
-#[test]
-fn jacobian_equals_differences_for_every_combination_of_laws() {
-    let mut case = read();
+/// Combinations met, nodes checked and the worst relative difference.
+#[derive(Default)]
+struct Tally {
+    combinations: usize,
+    checked: usize,
+    worst: f64,
+}
+
+impl Tally {
+    fn check(&mut self, case: &Case, mesh: &Mesh, r: &mut Random, nodes: usize) {
+        let device = Device::of_case(case, mesh);
+        let state = random_state(&device, r);
+        let mut base = Assembly::new(&device);
+        base.evaluate(&device, &state, true);
+        for _ in 0..nodes {
+            let i = (r.next() * device.nodes() as f64) as usize;
+            let free = device.ties[i] == Tie::Free || device.has_heat();
+            if free && !near_kink(&device, &state, i) {
+                self.checked += 1;
+                let here = check_node(&device, &state, &base, i);
+                if here > 1e-6 {
+                    println!("{:?}", case.laws);
+                }
+                self.worst = self.worst.max(here);
+            }
+        }
+        self.combinations += 1;
+    }
+}
+
+fn start() -> (Case, Mesh) {
+    let case = read();
     let (structure, _) = Structure::new(&case).unwrap_or_else(|p| panic!("{p:?}"));
     let (mesh, _) = mesh::build(&case, &structure).unwrap_or_else(|p| panic!("{p:?}"));
-    let mut r = Random(20261125);
-    let mut worst = 0.0f64;
-    let (mut combinations, mut checked) = (0, 0);
-    for mobility in [Mobility::Constant, Mobility::Masetti1983] {
+    (case, mesh)
+}
+
+#[test]
+fn jacobian_equals_differences_for_every_combination_of_basic_laws() {
+    let (mut case, mesh) = start();
+    let (mut r, mut tally) = (Random(20261125), Tally::default());
+    for mobility in [Mobility::Constant, Mobility::Masetti1983, Mobility::Arora1982] {
         for saturation in [Saturation::None, Saturation::Canali1975] {
             for [srh, auger] in [[true, true], [true, false], [false, true], [false, false]] {
-                for avalanche in [Avalanche::None, Avalanche::VanOverstraeten1970] {
+                for avalanche in
+                    [Avalanche::None, Avalanche::VanOverstraeten1970, Avalanche::OkutoCrowell1975]
+                {
                     for (narrowing, lifetime) in [
                         (Narrowing::None, Lifetime::Constant),
                         (Narrowing::Slotboom1977, Lifetime::FallsWithDoping),
+                        (Narrowing::DelAlamo1985, Lifetime::Constant),
+                        (Narrowing::Klaassen1992, Lifetime::FallsWithDoping),
                     ] {
-                        case.laws.mobility = mobility;
-                        case.laws.saturation = saturation;
-                        case.laws.shockley_read_hall = srh;
-                        case.laws.auger = auger;
-                        case.laws.avalanche = avalanche;
-                        case.laws.narrowing = narrowing;
-                        case.laws.lifetime = lifetime;
-                        let device = Device::new(&mesh, Silicon::of_case(&case));
-                        let state = random_state(&device, &mut r);
-                        let mut base = Assembly::new(&device);
-                        base.evaluate(&device, &state, true);
-                        for _ in 0..6 {
-                            let i = (r.next() * device.nodes() as f64) as usize;
-                            if device.ties[i] == Tie::Free && !near_kink(&device, &state, i) {
-                                checked += 1;
-                                worst = worst.max(check_node(&device, &state, &base, i));
-                            }
-                        }
-                        combinations += 1;
+                        // Two of three with a trap off mid-gap and lifetimes by T.
+                        let off = if tally.combinations % 3 == 0 { 0.0 } else { 0.15 };
+                        case.constants.set("shockley-read-hall", "level", off);
+                        case.constants.set("shockley-read-hall", "tau_exponent", 10.0 * off);
+                        case.laws = Laws {
+                            mobility,
+                            saturation,
+                            shockley_read_hall: srh,
+                            auger,
+                            avalanche,
+                            narrowing,
+                            lifetime,
+                            ..Laws::default()
+                        };
+                        tally.check(&case, &mesh, &mut r, 6);
                     }
                 }
             }
         }
     }
+    let Tally { combinations, checked, worst } = tally;
     println!("{combinations} combinations, worst relative difference {worst:.1e}");
-    assert_eq!(combinations, 64);
-    assert!(checked > 200, "only {checked} nodes were checked");
+    assert_eq!(combinations, 288);
+    assert!(checked > 900, "only {checked} nodes were checked");
+    assert!(worst < 1e-6, "worst relative difference {worst:.1e}");
+}
+
+#[test]
+fn jacobian_equals_differences_for_every_combination_of_further_laws() {
+    let (mut case, mesh) = start();
+    let (mut r, mut tally) = (Random(4), Tally::default());
+    case.constants.set("shockley-read-hall", "level", 0.15);
+    case.constants.set("shockley-read-hall", "tau_exponent", -1.5);
+    case.heat = HeatPaths { surface: Some(0.3), back: Some(0.05), terminals: Some(0.02) };
+    for mobility in [Mobility::Masetti1983, Mobility::Arora1982, Mobility::Klaassen1992] {
+        for statistics in [Statistics::Boltzmann, Statistics::FermiDirac] {
+            for dopants in [Dopants::Ionized, Dopants::Incomplete] {
+                for surface in [false, true] {
+                    for heat in [Heat::None, Heat::SelfHeating] {
+                        for avalanche in [Avalanche::None, Avalanche::OkutoCrowell1975] {
+                            case.laws = Laws {
+                                mobility,
+                                statistics,
+                                dopants,
+                                surface,
+                                heat,
+                                avalanche,
+                                narrowing: Narrowing::Klaassen1992,
+                                ..Laws::default()
+                            };
+                            tally.check(&case, &mesh, &mut r, 6);
+                        }
+                    }
+                }
+            }
+        }
+    }
+    let Tally { combinations, checked, worst } = tally;
+    println!("{combinations} combinations, worst relative difference {worst:.1e}");
+    assert_eq!(combinations, 96);
+    assert!(checked > 300, "only {checked} nodes were checked");
     assert!(worst < 1e-6, "worst relative difference {worst:.1e}");
 }

@@ -235,6 +235,7 @@ pub fn laws(read: Option<&Read>) -> Option<Laws> {
     let recombination = read.words("recombination");
     laws.shockley_read_hall = recombination.contains(&"shockley-read-hall");
     laws.auger = recombination.contains(&"auger");
+    laws.surface = recombination.contains(&"surface");
     laws.lifetime = match read.word("lifetime")? {
         "constant" => Lifetime::Constant,
         _ => Lifetime::FallsWithDoping,
@@ -263,6 +264,11 @@ pub fn laws(read: Option<&Read>) -> Option<Laws> {
         _ => Heat::None,
     };
     Some(laws)
+}
+
+pub fn heat(read: Option<&Read>) -> HeatPaths {
+    let path = |key| read.and_then(|r| r.number(key));
+    HeatPaths { surface: path("surface"), back: path("back"), terminals: path("terminals") }
 }
 
 pub fn verdict(read: &Read) -> Option<VerdictSpec> {

@@ -3,7 +3,7 @@
 
 use toml::de::{DeTable, DeValue};
 
-use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, spec};
+use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, ROWS, spec};
 use super::key_tables_run::LATER_CONSTANTS;
 use super::keys::{Bounds, nearest};
 use super::messages::{shorten, wrong_type};
@@ -14,9 +14,6 @@ use super::walk::{Value, Walker};
 
 /// Constants that are 0 or 1.
 const SWITCHES: &[&str] = &["temperature_factor"];
-
-/// The one constant that is a word: which dopant's row electrons take.
-pub const ELECTRONS: (&str, &str) = ("masetti-1983", "electrons");
 
 /// True if the constant is a switch, 0 or 1.
 pub fn is_switch(spec: &ConstantSpec) -> bool {
@@ -71,14 +68,14 @@ impl Walker<'_> {
     fn law(&mut self, law: &'static str, table: &DeTable<'_>, out: &mut Constants) {
         for (key, value) in table.iter() {
             let name: &str = key.get_ref();
-            if (law, name) == ELECTRONS {
+            if ROWS.contains(&(law, name)) {
                 match value.get_ref() {
-                    DeValue::String(s) if s == "arsenic" => out.electrons = ElectronRow::Arsenic,
+                    DeValue::String(s) if s == "arsenic" => out.set_row(law, ElectronRow::Arsenic),
                     DeValue::String(s) if s == "phosphorus" => {
-                        out.electrons = ElectronRow::Phosphorus;
+                        out.set_row(law, ElectronRow::Phosphorus);
                     }
                     _ => {
-                        let text = format!("`{law}.electrons` must be a dopant whose row is known");
+                        let text = format!("`{law}.{name}` must be a dopant whose row is known");
                         self.push(
                             Problem::error("bad-word", Some(value.span()), text)
                                 .label("not a dopant of the table")
@@ -91,9 +88,7 @@ impl Walker<'_> {
             let Some(known) = spec(law, name) else {
                 let mut keys: Vec<&str> =
                     CONSTANTS.iter().filter(|c| c.law == law).map(|c| c.key).collect();
-                if law == ELECTRONS.0 {
-                    keys.push(ELECTRONS.1);
-                }
+                keys.extend(ROWS.iter().filter(|r| r.0 == law).map(|r| r.1));
                 self.unknown_constant(&format!("constants.{law}"), name, key.span(), &keys);
                 continue;
             };

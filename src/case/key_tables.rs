@@ -54,6 +54,7 @@ pub static CASE: TableSpec = TableSpec {
         may("gate", Kind::Tables(&GATE), "Gates on their oxide; each is a terminal too."),
         may("terminal", Kind::Tables(&TERMINAL), "Ohmic contacts."),
         may("laws", Kind::Table(&LAWS), "Which published law is in force for each property."),
+        may("heat", Kind::Table(&HEAT), "Where heat leaves the cut, for heat = \"self-heating\"."),
         may("constants", Kind::Constants, "Any law's constant, by law and name."),
         may("grid", Kind::Table(&GRID), "The mesh that is asked for."),
         may("experiment", Kind::Tables(&EXPERIMENT), "What is measured, in this order."),
@@ -255,6 +256,35 @@ static TERMINAL: TableSpec = TableSpec {
             Kind::Quantity(Dim::ResistanceWidth, Bounds::between(0.0, 1e15)),
             0.0,
             "Contact plus wiring, in series.",
+        ),
+    ],
+};
+
+/// Specific thermal resistances: from a face that is as good as held at ambient to one
+/// that lets next to nothing through.
+pub const THERMAL: Bounds = Bounds::between(1e-9, 1e9);
+
+static HEAT: TableSpec = TableSpec {
+    name: "[heat]",
+    id: "heat",
+    selector: None,
+    groups: &[],
+    doc: "Specific thermal resistances to the ambient; a face without one is adiabatic, as are the sides of the cut where no terminal covers them.",
+    keys: &[
+        may(
+            "surface",
+            Kind::Quantity(Dim::ThermalResistanceArea, THERMAL),
+            "From the silicon surface and the tops of the gates.",
+        ),
+        may(
+            "back",
+            Kind::Quantity(Dim::ThermalResistanceArea, THERMAL),
+            "From the bottom of the cut: the rest of the wafer, die attach and package.",
+        ),
+        may(
+            "terminals",
+            Kind::Quantity(Dim::ThermalResistanceArea, THERMAL),
+            "From every ohmic terminal, in place of what its face else has.",
         ),
     ],
 };

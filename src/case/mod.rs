@@ -24,7 +24,7 @@ mod values;
 mod walk;
 mod words;
 
-pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce};
+pub use constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, InForce, ROWS};
 pub use key_tables::CASE as CASE_KEYS;
 pub use model::*;
 pub use problem::{Problem, Severity};

@@ -25,6 +25,8 @@ pub struct Case {
     pub gates: Vec<Gate>,
     pub terminals: Vec<Terminal>,
     pub laws: Laws,
+    /// Where heat leaves the cut.
+    pub heat: HeatPaths,
     pub constants: Constants,
     pub grid: Grid,
     pub experiments: Vec<Experiment>,
@@ -233,6 +235,8 @@ pub struct Laws {
     pub shockley_read_hall: bool,
     /// Auger recombination is on.
     pub auger: bool,
+    /// Recombination at silicon-oxide interfaces is on.
+    pub surface: bool,
     pub lifetime: Lifetime,
     pub narrowing: Narrowing,
     pub avalanche: Avalanche,
@@ -248,6 +252,7 @@ impl Default for Laws {
             saturation: Saturation::Canali1975,
             shockley_read_hall: true,
             auger: true,
+            surface: false,
             lifetime: Lifetime::FallsWithDoping,
             narrowing: Narrowing::Slotboom1977,
             avalanche: Avalanche::VanOverstraeten1970,
@@ -256,6 +261,18 @@ impl Default for Laws {
             heat: Heat::None,
         }
     }
+}
+
+/// Specific thermal resistances [K·cm²/W] from the faces of the cut to the ambient;
+/// `None`: no heat passes. The sides are adiabatic but where a terminal covers them.
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct HeatPaths {
+    /// From the silicon surface and the tops of the gates.
+    pub surface: Option<f64>,
+    /// From the bottom of the cut.
+    pub back: Option<f64>,
+    /// From every ohmic terminal, in place of what its face else has.
+    pub terminals: Option<f64>,
 }
 
 /// The mesh that is asked for.

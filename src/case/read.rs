@@ -6,10 +6,14 @@ use std::path::Path;
 use toml::de::DeTable;
 
 use super::build;
-use super::constants::Constants;
+use super::constants::{ConstantSpec, Constants};
 use super::experiment_read::Nodes;
-use super::key_tables::CASE;
-use super::model::{Avalanche, Case, Laws, Mobility, Narrowing, Saturation, Span};
+use super::key_tables::{CASE, THERMAL};
+use super::keys::Bounds;
+use super::model::{
+    Avalanche, Case, Dopants, Heat, HeatPaths, Laws, Mobility, Narrowing, Saturation, Span,
+    Statistics,
+};
 use super::problem::{Problem, Severity};
 use super::render::Lines;
 use super::walk::{MOST_PROBLEMS, Read, Value, Walker};
@@ -155,6 +159,10 @@ fn assemble(
         })
         .collect();
     let laws = build::laws(root.table("laws"));
+    let heat = build::heat(root.table("heat"));
+    if let Some(laws) = &laws {
+        walker.heat_used(root, laws, heat);
+    }
     let constants = match root.field("constants").map(|f| &f.value) {
         Some(Value::Constants(c, places)) => {
             if let Some(laws) = &laws {
@@ -180,6 +188,7 @@ fn assemble(
         gates: root.tables("gate").iter().map(build::gate).collect::<Option<_>>()?,
         terminals: terminals.into_iter().collect::<Option<_>>()?,
         laws: laws?,
+        heat,
         constants,
         grid: build::grid(root.table("grid")),
         experiments: experiments.into_iter().collect::<Option<_>>()?,
@@ -216,10 +225,53 @@ impl Walker<'_> {
 
     /// Warns of constants that differ from their default but belong to a law that is
     /// not in force.
+    /// Self-heating needs a way out for the heat; a way out needs self-heating.
+    fn heat_used(&mut self, root: &Read, laws: &Laws, heat: HeatPaths) {
+        let none = heat == HeatPaths::default();
+        let table = root.field("heat").map(|f| f.at.clone());
+        if laws.heat == Heat::SelfHeating && none {
+            let at = root.table("laws").map(|l| l.at("heat")).or(table);
+            let Bounds { low, high, .. } = THERMAL;
+            self.push(
+                Problem::error(
+                    "no-heat-path",
+                    at,
+                    "heat = \"self-heating\", but no heat can leave the cut: without a thermal resistance to the ambient there is no steady temperature",
+                )
+                .label("needs a way out for the heat")
+                .help(format!(
+                    "add a table [heat] with at least one of surface, back, terminals: a specific thermal resistance from {low:e} to {high:e} K*cm^2/W, e.g. back = \"0.05 K*cm^2/W\""
+                )),
+            );
+        } else if laws.heat == Heat::None && !none {
+            self.push(
+                Problem::warning(
+                    "unused-heat",
+                    table,
+                    "[heat] is not used: the lattice is held at ambient temperature",
+                )
+                .label("has no effect")
+                .help("write heat = \"self-heating\" in [laws], or drop this table"),
+            );
+        }
+    }
+
     fn constants_used(&mut self, laws: &Laws, constants: &Constants, places: &[(&str, Span)]) {
-        let used = |law: &str| match law {
+        let used = |spec: &ConstantSpec| match spec.law {
             "mobility" => laws.mobility == Mobility::Constant,
             "masetti-1983" => laws.mobility == Mobility::Masetti1983,
+            "arora-1982" => laws.mobility == Mobility::Arora1982,
+            // One table for two laws of that name.
+            "klaassen-1992" if matches!(spec.key, "v_1" | "n_0" | "c") => {
+                laws.narrowing == Narrowing::Klaassen1992
+            }
+            "klaassen-1992" => laws.mobility == Mobility::Klaassen1992,
+            "del-alamo-1985" => laws.narrowing == Narrowing::DelAlamo1985,
+            "okuto-crowell-1975" => laws.avalanche == Avalanche::OkutoCrowell1975,
+            "surface-recombination" => laws.surface,
+            "altermatt-2006" => laws.dopants == Dopants::Incomplete,
+            "density-of-states" => laws.statistics == Statistics::FermiDirac,
+            "glassbrenner-slack-1964" | "heat" => laws.heat == Heat::SelfHeating,
             "canali-1975" => laws.saturation == Saturation::Canali1975,
             "shockley-read-hall" => laws.shockley_read_hall,
             "auger" => laws.auger,
@@ -227,7 +279,7 @@ impl Walker<'_> {
             "van-overstraeten-1970" => laws.avalanche == Avalanche::VanOverstraeten1970,
             _ => true,
         };
-        for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec.law)) {
+        for c in constants.in_force().iter().filter(|c| c.given && !used(c.spec)) {
             if constants.default_of(c.spec) != c.value {
                 let at = places.iter().find(|p| p.0 == c.spec.law).map(|p| p.1.clone());
                 let text = format!(

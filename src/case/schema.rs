@@ -4,8 +4,8 @@
 
 use serde_json::{Map, Value, json};
 
-use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim};
-use super::constants_read::{ELECTRONS, is_switch, laws};
+use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ROWS};
+use super::constants_read::{is_switch, laws};
 use super::key_tables::CASE;
 use super::keys::{Absent, Bounds, Choose, Group, KeySpec, Kind, TableSpec, Word};
 use super::units;
@@ -230,14 +230,14 @@ fn constants() -> Value {
         for constant in CONSTANTS.iter().filter(|c| c.law == law) {
             properties.insert(constant.key.into(), one_constant(constant));
         }
-        if law == ELECTRONS.0 {
+        for (_, key) in ROWS.iter().filter(|r| r.0 == law) {
             properties.insert(
-                ELECTRONS.1.into(),
+                (*key).into(),
                 json!({
                     "type": "string",
                     "enum": ["arsenic", "phosphorus"],
-                    "default": Constants::default().electrons.word(),
-                    "description": "Dopant whose row of the paper's table electrons take.",
+                    "default": Constants::default().row(law).word(),
+                    "description": format!("Donor whose row of the paper's table {key} take."),
                 }),
             );
         }

@@ -142,12 +142,48 @@ impl Dim {
                 const T: &[Unit] = &[u("cm^6/s", 1.0), u("cm^6*s^-1", 1.0), u("m^6/s", 1e12)];
                 T
             }
+            Dim::ThermalResistanceArea => {
+                const T: &[Unit] = &[
+                    u("K*cm^2/W", 1.0),
+                    u("K*mm^2/W", 1e-2),
+                    u("K*um^2/W", 1e-8),
+                    u("K*m^2/W", 1e4),
+                    u("K*cm^2/mW", 1e3),
+                ];
+                T
+            }
             Dim::PerTemperature => {
                 const T: &[Unit] = &[u("/K", 1.0), u("K^-1", 1.0), u("1/K", 1.0)];
                 T
             }
             Dim::EnergyPerTemperature => {
                 const T: &[Unit] = &[u("eV/K", 1.0), u("meV/K", 1e-3)];
+                T
+            }
+            Dim::PerVoltage => {
+                const T: &[Unit] = &[u("/V", 1.0), u("V^-1", 1.0), u("1/V", 1.0)];
+                T
+            }
+            Dim::ThermalConductivity => {
+                const T: &[Unit] =
+                    &[u("W/(cm*K)", 1.0), u("W/cm/K", 1.0), u("W/(m*K)", 1e-2), u("W/m/K", 1e-2)];
+                T
+            }
+            Dim::ThermalResistivity => {
+                const T: &[Unit] = &[u("cm*K/W", 1.0), u("m*K/W", 1e2)];
+                T
+            }
+            Dim::ThermalResistivityPerTemperature => {
+                const T: &[Unit] = &[u("cm/W", 1.0), u("m/W", 1e2)];
+                T
+            }
+            Dim::ThermalResistivityPerSquare => {
+                const T: &[Unit] = &[u("cm/(W*K)", 1.0), u("cm/W/K", 1.0), u("m/(W*K)", 1e2)];
+                T
+            }
+            Dim::HeatCapacity => {
+                const T: &[Unit] =
+                    &[u("J/(cm^3*K)", 1.0), u("J/cm^3/K", 1.0), u("J/(m^3*K)", 1e-6)];
                 T
             }
         }

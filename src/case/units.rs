@@ -27,7 +27,7 @@ pub struct QuantityProblem {
 
 impl Dim {
     /// Every dimension.
-    pub const ALL: [Dim; 17] = [
+    pub const ALL: [Dim; 24] = [
         Dim::Number,
         Dim::Length,
         Dim::Density,
@@ -45,6 +45,13 @@ impl Dim {
         Dim::Auger,
         Dim::PerTemperature,
         Dim::EnergyPerTemperature,
+        Dim::PerVoltage,
+        Dim::ThermalConductivity,
+        Dim::ThermalResistivity,
+        Dim::ThermalResistivityPerTemperature,
+        Dim::ThermalResistivityPerSquare,
+        Dim::HeatCapacity,
+        Dim::ThermalResistanceArea,
     ];
 
     /// With its article, for messages: "a length".
@@ -67,6 +74,13 @@ impl Dim {
             Dim::Auger => "an Auger coefficient",
             Dim::PerTemperature => "a rate per kelvin",
             Dim::EnergyPerTemperature => "an energy per kelvin",
+            Dim::PerVoltage => "a rate per volt",
+            Dim::ThermalConductivity => "a thermal conductivity",
+            Dim::ThermalResistivity => "a thermal resistivity",
+            Dim::ThermalResistivityPerTemperature => "a thermal resistivity per kelvin",
+            Dim::ThermalResistivityPerSquare => "a thermal resistivity per square kelvin",
+            Dim::HeatCapacity => "a heat capacity per volume",
+            Dim::ThermalResistanceArea => "a specific thermal resistance",
         }
     }
 
@@ -95,6 +109,13 @@ impl Dim {
             Dim::Auger => "2.8e-31 cm^6/s",
             Dim::PerTemperature => "1e-3 /K",
             Dim::EnergyPerTemperature => "4.73e-4 eV/K",
+            Dim::PerVoltage => "0.426 /V",
+            Dim::ThermalConductivity => "0.014 W/(cm*K)",
+            Dim::ThermalResistivity => "0.03 cm*K/W",
+            Dim::ThermalResistivityPerTemperature => "1.56e-3 cm/W",
+            Dim::ThermalResistivityPerSquare => "1.65e-6 cm/(W*K)",
+            Dim::HeatCapacity => "1.63 J/(cm^3*K)",
+            Dim::ThermalResistanceArea => "0.05 K*cm^2/W",
         }
     }
 }

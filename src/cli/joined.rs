@@ -12,7 +12,6 @@ use crate::experiment::{Figures, Outcome, RunOptions, Status, run_experiment};
 use crate::extract::Verdict;
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
-use crate::silicon::Silicon;
 use crate::solve::equilibrium;
 use crate::structure::Structure;
 use crate::trace::{Curve, Work};
@@ -63,7 +62,7 @@ impl Rooms for Joined {
         let (_, mesh, warnings) = meshed(case).map_err(RunError::Input)?;
         watch.line(&format!("{} nodes, {} x {} lines", mesh.nodes(), mesh.nx(), mesh.ny()));
         watch.phase("equilibrium");
-        let device = Device::new(&mesh, Silicon::of_case(case));
+        let device = Device::of_case(case, &mesh);
         let (state, info) = equilibrium(&device)
             .map_err(|e| RunError::Failed(format!("the equilibrium could not be solved: {e}")))?;
         watch.line(&format!("equilibrium after {} steps", info.steps));
@@ -201,6 +200,9 @@ fn laws_in_force(laws: &Laws) -> Vec<(String, String)> {
     }
     if laws.auger {
         recombination.push("auger");
+    }
+    if laws.surface {
+        recombination.push("surface");
     }
     let recombination =
         if recombination.is_empty() { "none".to_string() } else { recombination.join(", ") };

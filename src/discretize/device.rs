@@ -2,10 +2,14 @@
 
 use std::sync::Arc;
 
-use crate::case::Plate;
+use crate::case::{Case, Heat, Plate};
 use crate::linear::BlockPattern;
-use crate::mesh::{ContactKind, Material, Mesh};
-use crate::silicon::{Carrier, Silicon};
+use crate::mesh::{ContactKind, Dopants, Material, Mesh};
+use crate::silicon::{Carrier, MobilityPoint, Silicon};
+
+use super::contact::{Neutral, neutral};
+use super::heat::HeatLoss;
+use super::local::Local;
 
 /// Slot or edge that does not exist.
 pub const NONE: u32 = u32::MAX;
@@ -24,7 +28,12 @@ pub struct Edge {
     pub permittance: f64,
     /// Width of the box face in silicon [cm]; 0 if none.
     pub face: f64,
-    /// Low-field mobilities [cm²/(V·s)].
+    /// Width of the box face in oxide [cm].
+    pub oxide: f64,
+    /// Donors and acceptors at the midpoint [cm⁻³].
+    pub dopants: [f64; 2],
+    /// Low-field mobilities [cm²/(V·s)] by doping at ambient temperature; not used by laws
+    /// that look at the carriers.
     pub mu_n: f64,
     pub mu_p: f64,
     /// Difference of ln n_ie, b − a.
@@ -75,12 +84,22 @@ pub struct Device {
     pub net: Vec<f64>,
     /// Total doping at the node [cm⁻³].
     pub total: Vec<f64>,
+    /// Donors and acceptors, means over the box, and at the node [cm⁻³].
+    pub dopants: Vec<[f64; 2]>,
+    pub dopants_at: Vec<[f64; 2]>,
+    /// Length of silicon-oxide interface in the node's box [cm].
+    pub interface: Vec<f64>,
+    /// Effective intrinsic density [cm⁻³] and all laws at ambient temperature.
     pub nie: Vec<f64>,
-    pub tau: Vec<[f64; 2]>,
+    pub ambient: Vec<Local>,
+    /// Mobility is a matter of the state: the law looks at the carriers.
+    pub local_mobility: bool,
+    /// Ways out for heat; `None`: the lattice is at ambient temperature.
+    pub heat: Option<HeatLoss>,
     pub ties: Vec<Tie>,
     pub contacts: Vec<Contact>,
-    /// Equilibrium densities at ohmic nodes (n, p), index as `contacts[k].nodes`.
-    pub contact_densities: Vec<Vec<[f64; 2]>>,
+    /// Neutral states of ohmic nodes at ambient temperature, index as `contacts[k].nodes`.
+    pub neutral_at: Vec<Vec<Neutral>>,
     pub pattern: Arc<BlockPattern>,
     /// (x, y) of each node [µm].
     pub position: Vec<[f64; 2]>,
@@ -106,22 +125,54 @@ impl Device {
         self.area[node] > 0.0
     }
 
-    /// Build the arrays for a mesh and the laws in force.
+    /// Unknowns per node: ψ, n, p, and with heat T.
+    pub fn block(&self) -> usize {
+        if self.has_heat() { 4 } else { 3 }
+    }
+
+    /// The lattice temperature is an unknown.
+    pub fn has_heat(&self) -> bool {
+        self.heat.is_some()
+    }
+
+    /// Neutral silicon with the doping at node `i`, under the laws at some temperature.
+    pub fn neutral(&self, i: usize, local: &Local) -> Neutral {
+        let [donors, acceptors] = self.dopants_at[i];
+        neutral(&self.silicon, local, donors, acceptors)
+    }
+
+    /// The device of a case on its mesh, with heat if the case asks for it.
+    pub fn of_case(case: &Case, mesh: &Mesh) -> Device {
+        let mut device = Device::new(mesh, Silicon::of_case(case));
+        if case.laws.heat == Heat::SelfHeating {
+            device.heat = Some(HeatLoss::new(mesh, &device.ties, &case.heat));
+            device.build_pattern(mesh);
+        }
+        device
+    }
+
+    /// Build the arrays for a mesh and the laws in force, the lattice at ambient
+    /// temperature.
     pub fn new(mesh: &Mesh, silicon: Silicon) -> Device {
         let (nx, ny, nodes) = (mesh.nx(), mesh.ny(), mesh.nodes());
         let d = &mesh.doping;
         let total: Vec<f64> = d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
-        let nie: Vec<f64> = total.iter().map(|&t| silicon.effective_intrinsic(t)).collect();
+        let t = silicon.temperature;
+        let ambient: Vec<Local> = total.iter().map(|&n| Local::new(&silicon, n, t)).collect();
         let mut device = Device {
             edges: Vec::with_capacity(2 * nodes),
             node_edges: vec![[NONE; DIRECTIONS]; nodes],
             quarters: vec![[Quarter { area: 0.0, x_direction: 0, y_direction: 2 }; 4]; nodes],
             area: vec![0.0; nodes],
             net: d.donors.iter().zip(&d.acceptors).map(|(a, b)| a - b).collect(),
-            tau: total.iter().map(|&t| silicon.recombination.lifetimes(t)).collect(),
+            dopants: pairs(&d.donors, &d.acceptors),
+            dopants_at: pairs(&d.donors_at, &d.acceptors_at),
+            interface: vec![0.0; nodes],
+            local_mobility: silicon.mobility.depends_on_densities(),
+            heat: None,
             ties: vec![Tie::Free; nodes],
             contacts: Vec::new(),
-            contact_densities: Vec::new(),
+            neutral_at: Vec::new(),
             pattern: Arc::new(BlockPattern {
                 rows: 0,
                 block: 3,
@@ -137,7 +188,8 @@ impl Device {
                 })
                 .collect(),
             total,
-            nie,
+            nie: ambient.iter().map(|l| l.nie.value).collect(),
+            ambient,
             silicon,
         };
         let cell = |i: isize, j: isize| {
@@ -159,7 +211,8 @@ impl Device {
                         (cell(si, sj), half(&mesh.y, sj)),
                     ];
                     let h = (mesh.x[i + 1] - mesh.x[i]) * CM;
-                    device.add_edge(a, b, h, sides, d.total_x[j * (nx - 1) + i], [1, 0]);
+                    let k = j * (nx - 1) + i;
+                    device.add_edge([a, b], h, sides, d.at_x(k), [1, 0]);
                 }
                 if j + 1 < ny
                     && let Some(b) = mesh.node(i, j + 1)
@@ -169,7 +222,7 @@ impl Device {
                         (cell(si, sj), half(&mesh.x, si)),
                     ];
                     let h = (mesh.y[j + 1] - mesh.y[j]) * CM;
-                    device.add_edge(a, b, h, sides, d.total_y[j * nx + i], [3, 2]);
+                    device.add_edge([a, b], h, sides, d.at_y(j * nx + i), [3, 2]);
                 }
                 let corners = [
                     (si - 1, sj - 1, 0, 2),
@@ -193,18 +246,20 @@ impl Device {
 
     fn add_edge(
         &mut self,
-        a: usize,
-        b: usize,
+        [a, b]: [usize; 2],
         h: f64,
         sides: [(Material, f64); 2],
-        total: f64,
+        dopants: Dopants,
         directions: [usize; 2],
     ) {
-        let (mut permittance, mut face) = (0.0, 0.0);
+        let (mut permittance, mut face, mut oxide) = (0.0, 0.0, 0.0);
         for (material, width) in sides {
             match material {
                 Material::Void => {}
-                Material::Oxide => permittance += self.silicon.eps_oxide * width / h,
+                Material::Oxide => {
+                    permittance += self.silicon.eps_oxide * width / h;
+                    oxide += width;
+                }
                 Material::Silicon => {
                     permittance += self.silicon.eps_silicon * width / h;
                     face += width;
@@ -214,39 +269,45 @@ impl Device {
         if permittance == 0.0 {
             return;
         }
+        if let [(Material::Oxide, _), (Material::Silicon, _)]
+        | [(Material::Silicon, _), (Material::Oxide, _)] = sides
+        {
+            for node in [a, b] {
+                self.interface[node] += 0.5 * h;
+            }
+        }
+        let point = MobilityPoint::doped(dopants.total, self.silicon.temperature);
         let index = self.edges.len() as u32;
         self.node_edges[a][directions[0]] = index;
         self.node_edges[b][directions[1]] = index;
+        let mobility = |carrier| self.silicon.mobility.at(carrier, &point).value;
         self.edges.push(Edge {
             a: a as u32,
             b: b as u32,
             h,
             permittance,
             face,
-            mu_n: self.silicon.mobility.at(Carrier::Electron, total),
-            mu_p: self.silicon.mobility.at(Carrier::Hole, total),
+            oxide,
+            dopants: [dopants.donors, dopants.acceptors],
+            mu_n: mobility(Carrier::Electron),
+            mu_p: mobility(Carrier::Hole),
             d_ln_nie: (self.nie[b] / self.nie[a]).ln(),
         });
     }
 
     fn tie_contacts(&mut self, mesh: &Mesh) {
-        let vt = self.silicon.vt;
         for terminal in &mesh.terminals {
             let k = self.contacts.len() as u16;
-            let mut densities = Vec::new();
+            let mut neutral_at = Vec::new();
             let mut offset = Vec::new();
             for &node in &terminal.nodes {
                 let i = node as usize;
                 match terminal.kind {
                     ContactKind::Ohmic => {
                         self.ties[i] = Tie::Ohmic(k);
-                        let net = mesh.doping.donors_at[i] - mesh.doping.acceptors_at[i];
-                        let nie = self.nie[i];
-                        // Neutral with np = nie²; the root that does not cancel.
-                        let major = 0.5 * net.abs() + (0.25 * net * net + nie * nie).sqrt();
-                        let minor = nie * nie / major;
-                        densities.push(if net >= 0.0 { [major, minor] } else { [minor, major] });
-                        offset.push(vt * (0.5 * net / nie).asinh());
+                        let at = self.neutral(i, &self.ambient[i]);
+                        offset.push(at.offset);
+                        neutral_at.push(at);
                     }
                     ContactKind::Gate { plate } => {
                         self.ties[i] = Tie::Gate(k);
@@ -259,7 +320,7 @@ impl Device {
                     }
                 }
             }
-            self.contact_densities.push(densities);
+            self.neutral_at.push(neutral_at);
             self.contacts.push(Contact {
                 name: terminal.name.clone(),
                 nodes: terminal.nodes.clone(),
@@ -293,8 +354,13 @@ impl Device {
                 (i as u32, j as u32)
             })
             .collect();
-        self.pattern =
-            Arc::new(BlockPattern { rows: self.nodes(), block: 3, start, columns, places });
+        self.pattern = Arc::new(BlockPattern {
+            rows: self.nodes(),
+            block: self.block(),
+            start,
+            columns,
+            places,
+        });
     }
 
     /// Neighbour of node `i` in a direction.
@@ -306,6 +372,10 @@ impl Device {
         let edge = &self.edges[e as usize];
         Some(if edge.a as usize == i { edge.b } else { edge.a } as usize)
     }
+}
+
+fn pairs(a: &[f64], b: &[f64]) -> Vec<[f64; 2]> {
+    a.iter().zip(b).map(|(a, b)| [*a, *b]).collect()
 }
 
 /// Half the interval that follows line `k` [cm]; 0 outside.

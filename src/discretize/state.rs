@@ -1,9 +1,14 @@
 //! The state of a device: potentials in two words, densities that follow from them.
 
-use super::device::{Device, Tie};
-use super::words::Words;
+use crate::silicon::{RecombinationPoint, Slope};
 
-/// ψ, φ_n, φ_p at every node [V]; n, p [cm⁻³] are functions of them; V inside each contact.
+use super::device::{Device, Tie};
+use super::flow::VT_BY_T;
+use super::local::{Filling, Local};
+use super::words::{Words, add_words};
+
+/// ψ, φ_n, φ_p at every node [V]; n, p [cm⁻³] are functions of them; V inside each contact;
+/// with heat the lattice temperature at every node [K].
 #[derive(Debug, Clone, PartialEq)]
 pub struct State {
     pub psi: Words,
@@ -13,6 +18,29 @@ pub struct State {
     pub p: Vec<f64>,
     /// Voltage of each contact, inside any series resistance [V].
     pub volts: Words,
+    /// Lattice temperature [K], so that a rise of a nanokelvin keeps its digits; empty
+    /// without heat (ambient everywhere).
+    pub temperature: Words,
+    /// The laws at those temperatures; empty without heat.
+    local: Vec<Local>,
+    /// How full the bands are; empty with Boltzmann statistics.
+    filling: Vec<[Filling; 2]>,
+}
+
+/// Lattice temperatures that a step of the solver may try [K]; solutions beyond
+/// [`HOTTEST`] are refused by the trace.
+const TEMPERATURES: [f64; 2] = [200.0, 2500.0];
+
+/// Hottest lattice that counts as solved [K].
+pub const HOTTEST: f64 = 1200.0;
+
+/// Why a point hotter than that is the last one, `None` if it is not.
+pub fn too_hot(hottest: f64) -> Option<String> {
+    (hottest > HOTTEST).then(|| {
+        format!(
+            "the lattice is at {hottest:.0} K, beyond the {HOTTEST:.0} K up to which the laws are used (silicon melts at 1687 K)"
+        )
+    })
 }
 
 /// Smallest density that is kept [cm⁻³]: far below any that carries current, far above
@@ -22,15 +50,8 @@ const FLOOR: f64 = 1e-100;
 impl State {
     /// Every contact at 0 V, quasi-Fermi potentials 0, ψ charge-neutral in silicon.
     pub fn neutral(device: &Device) -> State {
+        let mut state = State::at_rest(device);
         let n = device.nodes();
-        let mut state = State {
-            psi: Words::zeros(n),
-            phi_n: Words::zeros(n),
-            phi_p: Words::zeros(n),
-            n: vec![0.0; n],
-            p: vec![0.0; n],
-            volts: Words::zeros(device.contacts.len()),
-        };
         for i in 0..n {
             if device.has_silicon(i) {
                 let x = 0.5 * device.net[i] / device.nie[i];
@@ -44,19 +65,47 @@ impl State {
         state
     }
 
+    /// Everything zero, the lattice at ambient temperature.
+    fn at_rest(device: &Device) -> State {
+        let n = device.nodes();
+        let heated = if device.has_heat() { n } else { 0 };
+        let degenerate = if device.silicon.degenerate() { n } else { 0 };
+        State {
+            psi: Words::zeros(n),
+            phi_n: Words::zeros(n),
+            phi_p: Words::zeros(n),
+            n: vec![0.0; n],
+            p: vec![0.0; n],
+            volts: Words::zeros(device.contacts.len()),
+            temperature: Words {
+                hi: vec![device.silicon.temperature; heated],
+                lo: vec![0.0; heated],
+            },
+            local: device.ambient[..heated].to_vec(),
+            filling: vec![[Filling::DILUTE; 2]; degenerate],
+        }
+    }
+
     /// Put contact `k` at a voltage (two words): its nodes' ψ, φ follow exactly.
     pub fn set_contact(&mut self, device: &Device, k: usize, volts: [f64; 2]) {
         self.volts.set(k, volts, 0.0);
         let contact = &device.contacts[k];
         for (m, &node) in contact.nodes.iter().enumerate() {
             let i = node as usize;
-            self.psi.set(i, volts, contact.offset[m]);
-            if !contact.is_gate {
-                self.phi_n.set(i, volts, 0.0);
-                self.phi_p.set(i, volts, 0.0);
-                let [n, p] = device.contact_densities[k][m];
-                self.n[i] = n;
-                self.p[i] = p;
+            if contact.is_gate {
+                self.psi.set(i, volts, contact.offset[m]);
+                continue;
+            }
+            let at = match self.local.get(i) {
+                Some(local) => device.neutral(i, local),
+                None => device.neutral_at[k][m],
+            };
+            self.psi.set(i, volts, at.offset);
+            self.phi_n.set(i, volts, 0.0);
+            self.phi_p.set(i, volts, 0.0);
+            [self.n[i], self.p[i]] = at.densities;
+            if let Some(f) = self.filling.get_mut(i) {
+                *f = at.filling;
             }
         }
     }
@@ -72,37 +121,173 @@ impl State {
         if !device.has_silicon(i) || matches!(device.ties[i], Tie::Ohmic(_)) {
             return;
         }
-        let vt = device.silicon.vt;
-        let nie = device.nie[i];
-        let up = (self.psi.hi[i] - self.phi_n.hi[i]) + (self.psi.lo[i] - self.phi_n.lo[i]);
-        let down = (self.phi_p.hi[i] - self.psi.hi[i]) + (self.phi_p.lo[i] - self.psi.lo[i]);
-        self.n[i] = nie * (up / vt).clamp(-500.0, 500.0).exp();
-        self.p[i] = nie * (down / vt).clamp(-500.0, 500.0).exp();
+        let [n, p] = self.zeta(device, i).map(|z| z.clamp(-500.0, 500.0));
+        let local = *self.local(device, i);
+        if let Some(f) = self.filling.get_mut(i) {
+            let (electrons, holes) = (local.density(0, n), local.density(1, p));
+            [self.n[i], self.p[i]] = [electrons.0, holes.0];
+            *f = [electrons.1, holes.1];
+        } else {
+            self.n[i] = local.nie.value * n.exp();
+            self.p[i] = local.nie.value * p.exp();
+        }
     }
 
-    /// Add a correction (δψ [V], δn, δp [cm⁻³]) at a free node; densities stay positive:
-    /// none falls below a tenth of itself in one step.
-    pub fn correct(&mut self, device: &Device, i: usize, d: [f64; 3]) {
+    /// The laws at node `i`, at its temperature.
+    pub fn local<'s>(&'s self, device: &'s Device, i: usize) -> &'s Local {
+        self.local.get(i).unwrap_or(&device.ambient[i])
+    }
+
+    /// How full the band of carrier `c` (0 electrons, 1 holes) is at node `i`.
+    pub fn filling(&self, i: usize, c: usize) -> Filling {
+        self.filling.get(i).map_or(Filling::DILUTE, |f| f[c])
+    }
+
+    /// (ψ − φ_n)/V_T and (φ_p − ψ)/V_T at node `i`.
+    pub fn zeta(&self, device: &Device, i: usize) -> [f64; 2] {
+        let vt = self.local(device, i).vt;
+        let up = self.psi.difference_to(&self.phi_n, i);
+        let down = self.phi_p.difference_to(&self.psi, i);
+        [up / vt, down / vt]
+    }
+
+    /// Mean lattice temperature of two nodes [K].
+    pub fn mean_temperature(&self, device: &Device, a: usize, b: usize) -> f64 {
+        match (self.temperature.hi.get(a), self.temperature.hi.get(b)) {
+            (Some(x), Some(y)) => 0.5 * (x + y),
+            _ => device.silicon.temperature,
+        }
+    }
+
+    /// Hottest lattice temperature [K].
+    pub fn hottest(&self, device: &Device) -> f64 {
+        self.temperature.hi.iter().copied().fold(device.silicon.temperature, f64::max)
+    }
+
+    /// Put the lattice at node `i` at a temperature [K] (two words); ψ, φ stay, densities
+    /// follow when refreshed. Without heat nothing happens.
+    pub fn set_temperature(&mut self, device: &Device, i: usize, temperature: [f64; 2]) {
+        let Some(local) = self.local.get_mut(i) else { return };
+        let [low, high] = TEMPERATURES;
+        let t = if temperature[0] < low {
+            [low, 0.0]
+        } else if temperature[0] > high {
+            [high, 0.0]
+        } else {
+            temperature
+        };
+        self.temperature.set(i, t, 0.0);
+        *local = Local::new(&device.silicon, device.total[i], t[0]);
+    }
+
+    /// Heat the lattice at node `i` by `rise` [K].
+    pub fn heat(&mut self, device: &Device, i: usize, rise: f64) {
+        if i < self.local.len() {
+            self.set_temperature(device, i, add_words(self.temperature.get(i), rise));
+        }
+    }
+
+    /// Add a correction (δψ [V], δn, δp [cm⁻³], δT [K]) at a free node; densities stay
+    /// positive: none falls below a tenth of itself in one step.
+    pub fn correct(&mut self, device: &Device, i: usize, d: [f64; 4]) {
         self.psi.add(i, d[0]);
         if !device.has_silicon(i) {
+            self.heat(device, i, d[3]);
             return;
         }
-        let vt = device.silicon.vt;
         let log_ratio = |density: f64, change: f64| {
             let limited = log_step(change / density);
             // Keep the density itself within what doubles hold.
             limited.max((FLOOR / density).ln().min(0.0)).min(200.0)
         };
-        let (ln_n, ln_p) = (log_ratio(self.n[i], d[1]), log_ratio(self.p[i], d[2]));
-        self.phi_n.add(i, d[0] - vt * ln_n);
-        self.phi_p.add(i, d[0] + vt * ln_p);
+        let ln = [log_ratio(self.n[i], d[1]), log_ratio(self.p[i], d[2])];
+        let change = self.level_changes(device, i, ln, d[3]);
+        self.phi_n.add(i, d[0] - change[0]);
+        self.phi_p.add(i, d[0] + change[1]);
+        self.heat(device, i, d[3]);
         self.refresh_node(device, i);
     }
 
-    /// ln(np/nie²) = (φ_p − φ_n)/V_T at a node.
+    /// Changes of V_T ζ that change ln n and ln p by `ln` and T by `dt`: to first order
+    /// where they are small, so that they are as exact as the step itself; in full where
+    /// they are not.
+    fn level_changes(&self, device: &Device, i: usize, ln: [f64; 2], dt: f64) -> [f64; 2] {
+        if self.local.is_empty() && self.filling.is_empty() {
+            return ln.map(|l| device.silicon.vt * l);
+        }
+        let local = self.local(device, i);
+        let zeta = self.zeta(device, i);
+        let density = [self.n[i], self.p[i]];
+        let dt = if self.local.is_empty() { 0.0 } else { dt };
+        let far = dt.abs() > 5.0;
+        let next = (far && dt != 0.0).then(|| {
+            let t = (local.temperature + dt).clamp(TEMPERATURES[0], TEMPERATURES[1]);
+            Local::new(&device.silicon, device.total[i], t)
+        });
+        [0, 1].map(|c| {
+            let slope = self.filling(i, c).slope;
+            let full = next.as_ref().or((slope > 1.0 && ln[c].abs() > 0.25).then_some(local));
+            match full {
+                Some(to) => {
+                    let wanted = (density[c] * ln[c].exp()).max(FLOOR);
+                    to.vt * to.zeta(c, wanted) - local.vt * zeta[c]
+                }
+                None => local.vt * slope * ln[c] + self.level_by_t(device, i, c) * dt,
+            }
+        })
+    }
+
+    /// d(V_T ζ)/dT of carrier `c` at fixed density.
+    fn level_by_t(&self, device: &Device, i: usize, c: usize) -> f64 {
+        let local = self.local(device, i);
+        let zeta = self.zeta(device, i);
+        VT_BY_T * zeta[c] + local.vt * local.zeta_by_t(c, self.filling(i, c).slope)
+    }
+
+    /// Changes of V_T ζ for a change (δn, δp \[cm⁻³\], δT \[K\]), to first order:
+    /// φ_n moves by δψ minus the first, φ_p by δψ plus the second.
+    pub fn level_slope(&self, device: &Device, i: usize, d: [f64; 3]) -> [f64; 2] {
+        let vt = self.local(device, i).vt;
+        let density = [self.n[i], self.p[i]];
+        [0, 1].map(|c| {
+            let by_t = if d[2] == 0.0 { 0.0 } else { self.level_by_t(device, i, c) * d[2] };
+            vt * (d[c] / density[c]) * self.filling(i, c).slope + by_t
+        })
+    }
+
+    /// (φ_p − φ_n)/V_T at a node.
     pub fn split(&self, device: &Device, i: usize) -> f64 {
-        ((self.phi_p.hi[i] - self.phi_n.hi[i]) + (self.phi_p.lo[i] - self.phi_n.lo[i]))
-            / device.silicon.vt
+        self.phi_p.difference_to(&self.phi_n, i) / self.local(device, i).vt
+    }
+
+    /// What recombination at node `i` is asked for: np − n_eq² = n_eq² expm1(split) with
+    /// n_eq = n_ie √(γ_n γ_p), γ = F(η)/exp η, and d ln n_eq/dn, /dp.
+    pub fn recombination_point(&self, device: &Device, i: usize) -> (RecombinationPoint, [f64; 2]) {
+        let local = self.local(device, i);
+        let (n, p) = (self.n[i], self.p[i]);
+        let excess = self.split(device, i).exp_m1();
+        let (mut nie, mut by) = (local.nie, [0.0; 2]);
+        if let (Some(f), Some(bands)) = (self.filling.get(i), &local.bands) {
+            let mut ln = 0.0;
+            let mut by_t = local.ln_nie_by_t();
+            for (c, density) in [n, p].into_iter().enumerate() {
+                // ln γ = ln(n/N) − η.
+                ln += 0.5 * ((density / bands[c].states.value).ln() - f[c].eta);
+                by[c] = 0.5 * (1.0 - f[c].slope) / density;
+                by_t += 0.5 * (f[c].slope - 1.0) * local.ln_states_by_t(c);
+            }
+            let value = nie.value * ln.exp();
+            nie = Slope { value, derivative: value * by_t };
+        }
+        let at = RecombinationPoint {
+            n,
+            p,
+            excess,
+            nie,
+            tau: local.tau,
+            temperature: local.temperature,
+        };
+        (at, by)
     }
 
     /// The words, for checkpoints and result files.
@@ -114,6 +299,8 @@ impl State {
             potential_low: self.psi.lo.clone(),
             electron_low: self.phi_n.lo.clone(),
             hole_low: self.phi_p.lo.clone(),
+            temperature: self.temperature.hi.clone(),
+            temperature_low: self.temperature.lo.clone(),
         }
     }
 
@@ -130,10 +317,16 @@ impl State {
             psi: pair(&words.potential, &words.potential_low)?,
             phi_n: pair(&words.electron, &words.electron_low)?,
             phi_p: pair(&words.hole, &words.hole_low)?,
-            n: vec![0.0; n],
-            p: vec![0.0; n],
             volts: volts.clone(),
+            ..State::at_rest(device)
         };
+        let (hi, lo) = (&words.temperature, &words.temperature_low);
+        if hi.len() != state.local.len() || lo.len() != state.local.len() {
+            return None;
+        }
+        for (i, (&hi, &lo)) in hi.iter().zip(lo).enumerate() {
+            state.set_temperature(device, i, [hi, lo]);
+        }
         for k in 0..device.contacts.len() {
             state.set_contact(device, k, volts.get(k));
         }
@@ -152,7 +345,8 @@ fn log_step(r: f64) -> f64 {
     (1.0 - t) * r + t * additive
 }
 
-/// ψ, φ_n, φ_p per node [V], each as a sum of two words; length: nodes.
+/// ψ, φ_n, φ_p per node [V], each as a sum of two words, and with heat the lattice
+/// temperature; length: nodes.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StateWords {
     pub potential: Vec<f64>,
@@ -161,4 +355,7 @@ pub struct StateWords {
     pub potential_low: Vec<f64>,
     pub electron_low: Vec<f64>,
     pub hole_low: Vec<f64>,
+    /// Lattice temperature [K]; empty without heat.
+    pub temperature: Vec<f64>,
+    pub temperature_low: Vec<f64>,
 }

@@ -3,7 +3,7 @@
 use std::time::Instant;
 
 use crate::case::{Case, Experiment, ExperimentKind, Role, Sign, Stop};
-use crate::discretize::{Circuit, Device, State};
+use crate::discretize::{Circuit, Device, State, too_hot};
 use crate::solve::{Constraint, System};
 use crate::trace::{
     Branch, Curve, End, Keeper, Next, Snapshot, Standing, Start, TraceParams, Work, fields, follow,
@@ -303,6 +303,10 @@ fn bias(
         let values = terminal_values(&system, &state, lambda);
         keep_point(&mut outcome.curve, &system, v, &values, steps);
         points.push(BiasPoint { applied: v, at_terminals: values });
+        if let Some(why) = too_hot(state.hottest(device)) {
+            outcome.status = Status::Stopped(format!("{why}, at {v} V"));
+            break;
+        }
         let standing = Standing {
             curve: &outcome.curve,
             folds: &[],

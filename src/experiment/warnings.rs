@@ -1,6 +1,9 @@
-//! What a two-dimensional cut can hide, said by name.
+//! What a two-dimensional cut can hide, and laws used outside the range they were
+//! published for, said by name.
 
 use crate::discretize::Device;
+use crate::silicon::{LocalState, RangeWatch};
+use crate::trace::Fields;
 
 use super::outcome::Outcome;
 
@@ -13,8 +16,9 @@ const RIM_SHARE: f64 = 0.25;
 pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
     let mut out = Vec::new();
     let mut worst_field = (0.0f64, String::new());
-    let mut worst_law = (0.0f64, String::new());
+    let mut laws = RangeWatch::new(&device.silicon.ranges);
     for f in &outcome.fields {
+        let place = format!("{} point", f.label);
         for edge in &device.edges {
             let (a, b) = (edge.a as usize, edge.b as usize);
             let drop = f.state.potential[b] - f.state.potential[a];
@@ -23,8 +27,10 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
             if edge.face == 0.0 && field > worst_field.0 {
                 worst_field = (field, f.label.clone());
             }
-            if edge.face > 0.0 && field > worst_law.0 {
-                worst_law = (field, f.label.clone());
+            if edge.face > 0.0 {
+                for node in [a, b] {
+                    laws.see(&local(device, f, node, field), &place);
+                }
             }
         }
     }
@@ -34,14 +40,7 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
             worst_field.0, worst_field.1
         ));
     }
-    if let Some([_, high]) = device.silicon.avalanche.range()
-        && worst_law.0 > high
-    {
-        out.push(format!(
-            "field of {:.2e} V/cm in silicon at the {} point, beyond the {high:.1e} V/cm that the avalanche law was measured to",
-            worst_law.0, worst_law.1
-        ));
-    }
+    out.extend(laws.warnings());
     for f in &outcome.fields {
         if let Some((rim, share)) = crowded_rim(device, f) {
             out.push(format!(
@@ -56,9 +55,16 @@ pub fn warnings(device: &Device, outcome: &Outcome) -> Vec<String> {
     out
 }
 
+/// Node `i` in a field [V/cm].
+fn local(device: &Device, f: &Fields, i: usize, field: f64) -> LocalState {
+    let [donors, acceptors] = device.dopants_at[i];
+    let temperature = f.state.temperature.get(i).copied().unwrap_or(device.silicon.temperature);
+    LocalState { donors, acceptors, field, temperature }
+}
+
 /// The rim of the cut (bottom, left or right tenth without a terminal) that carries more
 /// than [`RIM_SHARE`] of ∫|J| along it, and that share. An even flow has a tenth there.
-fn crowded_rim(device: &Device, f: &crate::trace::Fields) -> Option<(&'static str, f64)> {
+fn crowded_rim(device: &Device, f: &Fields) -> Option<(&'static str, f64)> {
     let silicon = || (0..device.nodes()).filter(|&i| device.has_silicon(i));
     let end = |k: usize| silicon().map(|i| device.position[i][k]).fold(0.0, f64::max);
     let (span, thickness) = (end(0), end(1));

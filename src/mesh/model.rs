@@ -63,6 +63,35 @@ pub struct Doping {
     pub total_x: Vec<f64>,
     /// The same from (i, j) to (i, j+1); index j·nx + i, length nx·(ny−1).
     pub total_y: Vec<f64>,
+    /// Donors alone there, for laws that tell majority from minority carriers.
+    pub donors_x: Vec<f64>,
+    pub donors_y: Vec<f64>,
+}
+
+/// Dopants at one place [cm⁻³].
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Dopants {
+    pub total: f64,
+    pub donors: f64,
+    pub acceptors: f64,
+}
+
+impl Doping {
+    /// At the midpoint of edge `k` along x, in the order of `total_x`.
+    pub fn at_x(&self, k: usize) -> Dopants {
+        dopants(&self.total_x, &self.donors_x, k)
+    }
+
+    /// At the midpoint of edge `k` along y, in the order of `total_y`.
+    pub fn at_y(&self, k: usize) -> Dopants {
+        dopants(&self.total_y, &self.donors_y, k)
+    }
+}
+
+fn dopants(total: &[f64], donors: &[f64], k: usize) -> Dopants {
+    let of = |list: &[f64]| list.get(k).copied().unwrap_or(0.0);
+    let (total, donors) = (of(total), of(donors));
+    Dopants { total, donors, acceptors: (total - donors).max(0.0) }
 }
 
 impl Mesh {

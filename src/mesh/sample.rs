@@ -216,12 +216,15 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
         acceptors_at: vec![0.0; nodes],
         total_x: vec![0.0; (nx - 1) * ny],
         total_y: vec![0.0; nx * (ny - 1)],
+        donors_x: vec![0.0; (nx - 1) * ny],
+        donors_y: vec![0.0; nx * (ny - 1)],
     };
     for term in &structure.terms {
         let lateral =
             Factors::new(&mesh.x, |p| term.lateral.value(p), |a, b| term.lateral.mean(a, b));
         let vertical =
             Factors::new(&mesh.y, |p| term.vertical.value(p), |a, b| term.vertical.mean(a, b));
+        let share = if term.polarity == Polarity::Donors { 1.0 } else { 0.0 };
         let (mean, at) = match term.polarity {
             Polarity::Donors => (&mut out.donors, &mut out.donors_at),
             Polarity::Acceptors => (&mut out.acceptors, &mut out.acceptors_at),
@@ -247,11 +250,15 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
                 let around = around(i, j, nx, ny);
                 let right = silicon(around[1]).or(silicon(around[3])).is_some();
                 if i + 1 < nx && right {
-                    out.total_x[j * (nx - 1) + i] += term.peak * lateral.mids[i] * vertical.at[j];
+                    let here = term.peak * lateral.mids[i] * vertical.at[j];
+                    out.total_x[j * (nx - 1) + i] += here;
+                    out.donors_x[j * (nx - 1) + i] += share * here;
                 }
                 let down = silicon(around[2]).or(silicon(around[3])).is_some();
                 if j + 1 < ny && down {
-                    out.total_y[j * nx + i] += term.peak * lateral.at[i] * vertical.mids[j];
+                    let here = term.peak * lateral.at[i] * vertical.mids[j];
+                    out.total_y[j * nx + i] += here;
+                    out.donors_y[j * nx + i] += share * here;
                 }
             }
         }

@@ -187,6 +187,8 @@ fn mesh(root: &Shelf) -> Got<(Mesh, Net)> {
         acceptors_at: net.field(&from, "acceptors")?,
         total_x: edges("total_doping_x", [ny, nx - 1])?,
         total_y: edges("total_doping_y", [ny - 1, nx])?,
+        donors_x: edges("donors_x", [ny, nx - 1])?,
+        donors_y: edges("donors_y", [ny - 1, nx])?,
     };
     let terminals = terminals(&at)?;
     let mesh = Mesh { x, y, cells, node_at, grid_of, terminals, doping };

@@ -188,6 +188,8 @@ fn state(at: &Shelf, net: &Net) -> Got<StateWords> {
         potential_low: net.field(at, "potential_low")?,
         electron_low: net.field(at, "electron_level_low")?,
         hole_low: net.field(at, "hole_level_low")?,
+        temperature: net.field(at, "temperature")?,
+        temperature_low: net.field(at, "temperature_low")?,
     })
 }
 

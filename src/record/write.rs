@@ -166,21 +166,18 @@ fn mesh<'m>(root: &Place, mesh: &'m Mesh) -> Made<Plane<'m>> {
         "silicon area of the node's control volume",
     )?;
     terminals(&at, mesh)?;
-    if !mesh.doping.total_x.is_empty() {
-        at.column(
-            "total_doping_x",
-            &mesh.doping.total_x,
-            &[y, x_cell],
-            label("cm^-3", "donors + acceptors at the middle of the edges along x"),
-        )?;
-    }
-    if !mesh.doping.total_y.is_empty() {
-        at.column(
-            "total_doping_y",
-            &mesh.doping.total_y,
-            &[y_cell, x],
-            label("cm^-3", "donors + acceptors at the middle of the edges along y"),
-        )?;
+    let d = &mesh.doping;
+    let total = "donors + acceptors at the middle of the edges along";
+    let donors = "donors at the middle of the edges along";
+    for (name, values, axes, meaning) in [
+        ("total_doping_x", &d.total_x, [y, x_cell], format!("{total} x")),
+        ("total_doping_y", &d.total_y, [y_cell, x], format!("{total} y")),
+        ("donors_x", &d.donors_x, [y, x_cell], format!("{donors} x")),
+        ("donors_y", &d.donors_y, [y_cell, x], format!("{donors} y")),
+    ] {
+        if !values.is_empty() {
+            at.column(name, values, &axes, label("cm^-3", &meaning))?;
+        }
     }
     Ok(plane)
 }

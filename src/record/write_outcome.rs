@@ -192,7 +192,11 @@ fn state(at: &Place, state: &StateWords, plane: &Plane) -> Made<()> {
     put("hole_level", &state.hole, "quasi-Fermi potential of holes")?;
     put("potential_low", &state.potential_low, "low-order word of the potential")?;
     put("electron_level_low", &state.electron_low, "low-order word of electron_level")?;
-    put("hole_level_low", &state.hole_low, "low-order word of hole_level")
+    put("hole_level_low", &state.hole_low, "low-order word of hole_level")?;
+    // Absent (empty) without heat.
+    plane.field(at, "temperature", &state.temperature, "K", "lattice temperature")?;
+    let low = "low-order word of the temperature";
+    plane.field(at, "temperature_low", &state.temperature_low, "K", low)
 }
 
 fn field_set(at: &Place, f: &Fields, plane: &Plane) -> Made<()> {

@@ -2,54 +2,108 @@
 
 use crate::case::{Avalanche, Constants};
 
-use super::{Carrier, K_B, Q, Slope};
+use super::dual::OfT;
+use super::okuto_crowell::OkutoCrowell;
+use super::{Carrier, K_B, Q};
 
-/// α(E) [cm⁻¹] of the field component along the current.
+/// α(E, T) [cm⁻¹] of the field component along the current.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum AvalancheLaw {
     None,
     /// α = γ a exp(−γ b/E): van Overstraeten, de Man, Solid-State Electron. 13, 583 (1970);
     /// γ by optical-phonon energy: Crowell, Sze, Appl. Phys. Lett. 9, 242 (1966).
-    VanOverstraeten1970 {
-        n: Branch,
-        p_low: Branch,
-        p_high: Branch,
-    },
+    VanOverstraeten1970(VanOverstraeten),
+    /// Okuto, Crowell, Solid-State Electron. 18, 161 (1975).
+    OkutoCrowell1975(OkutoCrowell),
 }
 
-/// a [cm⁻¹] and b [V/cm], temperature factor included.
+/// α [cm⁻¹] and its derivatives by the field [V⁻¹] and T [cm⁻¹ K⁻¹].
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct AvalancheValue {
+    pub value: f64,
+    pub by_field: f64,
+    pub by_temperature: f64,
+}
+
+/// a [cm⁻¹] and b [V/cm] at 300 K of each branch, and the temperature factor.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Branch {
-    pub a: f64,
-    pub b: f64,
+pub struct VanOverstraeten {
+    n: Branch,
+    p_low: Branch,
+    p_high: Branch,
+    /// E_ph/2k [K]; `None`: the 300 K law at every temperature.
+    half_phonon: Option<f64>,
+    ambient: f64,
+    factor: OfT,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Branch {
+    a: f64,
+    b: f64,
 }
 
 impl Branch {
-    fn at(&self, field: f64) -> Slope {
-        let value = self.a * (-self.b / field).exp();
-        Slope { value, derivative: value * self.b / (field * field) }
+    fn at(&self, g: OfT, field: f64) -> AvalancheValue {
+        let b = g.value * self.b;
+        let value = g.value * self.a * (-b / field).exp();
+        AvalancheValue {
+            value,
+            by_field: value * b / (field * field),
+            by_temperature: value * g.by[0] * (1.0 / g.value - self.b / field),
+        }
+    }
+}
+
+impl VanOverstraeten {
+    fn new(constants: &Constants, ambient: f64) -> VanOverstraeten {
+        let get = |key: &str| constants.get("van-overstraeten-1970", key);
+        let branch = |a: &str, b: &str| Branch { a: get(a), b: get(b) };
+        let scaled = get("temperature_factor") > 0.5;
+        let mut law = VanOverstraeten {
+            n: branch("a_n", "b_n"),
+            p_low: branch("a_p_low", "b_p_low"),
+            p_high: branch("a_p_high", "b_p_high"),
+            half_phonon: scaled.then(|| get("phonon_energy") * Q / (2.0 * K_B)),
+            ambient,
+            factor: OfT::constant(1.0),
+        };
+        law.factor = law.factor_at(ambient);
+        law
+    }
+
+    /// γ(T) = tanh(E_ph/2k·300 K)/tanh(E_ph/2kT).
+    fn factor_at(&self, temperature: f64) -> OfT {
+        match self.half_phonon {
+            None => OfT::constant(1.0),
+            Some(half) => (half / 300.0).tanh() / (half / OfT::temperature(temperature)).tanh(),
+        }
+    }
+
+    /// The two hole branches meet near 4e5 V/cm; taking the smaller one switches exactly
+    /// where they cross, so that α is continuous also when constants are overridden.
+    fn at(&self, carrier: Carrier, field: f64, temperature: f64) -> AvalancheValue {
+        let g = if temperature == self.ambient { self.factor } else { self.factor_at(temperature) };
+        match carrier {
+            Carrier::Electron => self.n.at(g, field),
+            Carrier::Hole => {
+                let (low, high) = (self.p_low.at(g, field), self.p_high.at(g, field));
+                if low.value <= high.value { low } else { high }
+            }
+        }
     }
 }
 
 impl AvalancheLaw {
-    /// The law in force at temperature `t` [K].
-    pub fn new(law: Avalanche, constants: &Constants, t: f64) -> AvalancheLaw {
+    /// The law in force; what it needs at `ambient` [K] is computed here, once.
+    pub fn new(law: Avalanche, constants: &Constants, ambient: f64) -> AvalancheLaw {
         match law {
             Avalanche::None => AvalancheLaw::None,
-            _ => {
-                let get = |key: &str| constants.get("van-overstraeten-1970", key);
-                let half = get("phonon_energy") * Q / (2.0 * K_B);
-                let g = if get("temperature_factor") > 0.5 {
-                    (half / 300.0).tanh() / (half / t).tanh()
-                } else {
-                    1.0
-                };
-                let branch = |a: &str, b: &str| Branch { a: g * get(a), b: g * get(b) };
-                AvalancheLaw::VanOverstraeten1970 {
-                    n: branch("a_n", "b_n"),
-                    p_low: branch("a_p_low", "b_p_low"),
-                    p_high: branch("a_p_high", "b_p_high"),
-                }
+            Avalanche::VanOverstraeten1970 => {
+                AvalancheLaw::VanOverstraeten1970(VanOverstraeten::new(constants, ambient))
+            }
+            Avalanche::OkutoCrowell1975 => {
+                AvalancheLaw::OkutoCrowell1975(OkutoCrowell::new(constants))
             }
         }
     }
@@ -59,29 +113,16 @@ impl AvalancheLaw {
         *self == AvalancheLaw::None
     }
 
-    /// α [cm⁻¹] and dα/dE at `field` ≥ 0 [V/cm]. The two hole branches meet near
-    /// 4e5 V/cm; taking the smaller one switches exactly where they cross, so that α is
-    /// continuous also when constants are overridden.
-    pub fn at(&self, carrier: Carrier, field: f64) -> Slope {
+    /// α and its derivatives at `field` ≥ 0 [V/cm] and `temperature` [K].
+    pub fn at(&self, carrier: Carrier, field: f64, temperature: f64) -> AvalancheValue {
         // exp(−b/E) underflows long before this; avoids 0/0 in the derivative.
         if field < 1e3 {
-            return Slope::default();
+            return AvalancheValue::default();
         }
-        match (self, carrier) {
-            (AvalancheLaw::None, _) => Slope::default(),
-            (AvalancheLaw::VanOverstraeten1970 { n, .. }, Carrier::Electron) => n.at(field),
-            (AvalancheLaw::VanOverstraeten1970 { p_low, p_high, .. }, Carrier::Hole) => {
-                let (low, high) = (p_low.at(field), p_high.at(field));
-                if low.value <= high.value { low } else { high }
-            }
-        }
-    }
-
-    /// Field range the paper measured [V/cm], for warnings.
-    pub fn range(&self) -> Option<[f64; 2]> {
         match self {
-            AvalancheLaw::None => None,
-            AvalancheLaw::VanOverstraeten1970 { .. } => Some([1.75e5, 6e5]),
+            AvalancheLaw::None => AvalancheValue::default(),
+            AvalancheLaw::VanOverstraeten1970(law) => law.at(carrier, field, temperature),
+            AvalancheLaw::OkutoCrowell1975(law) => law.at(carrier, field, temperature),
         }
     }
 }

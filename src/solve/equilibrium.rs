@@ -1,7 +1,7 @@
 //! Poisson's equation with the quasi-Fermi potentials held: equilibrium, and the first
 //! half of every Gummel round.
 
-use crate::discretize::{Device, NONE, State, Tie};
+use crate::discretize::{Device, NONE, State, Tie, ionized};
 use crate::silicon::Q;
 
 use super::scalar::ScalarSystem;
@@ -19,6 +19,7 @@ pub fn potential(
     tolerance: f64,
 ) -> Result<NewtonInfo, NewtonError> {
     let vt = device.silicon.vt;
+    let silicon = &device.silicon;
     let mut info = NewtonInfo::default();
     for _ in 0..200 {
         system.clear();
@@ -40,9 +41,21 @@ pub fn potential(
                 system.add(device, i, d + 1, edge.permittance);
             }
             let q = Q * device.area[i];
-            residual += q * (state.p[i] - state.n[i] + device.net[i]);
             if device.has_silicon(i) {
-                system.add(device, i, 0, -q * (state.p[i] + state.n[i]) / vt);
+                let (n, p) = (state.n[i], state.p[i]);
+                let here = state.local(device, i);
+                // Densities by ψ with the quasi-Fermi potentials held.
+                let (by_n, by_p) = (n / state.filling(i, 0).slope, p / state.filling(i, 1).slope);
+                if silicon.incomplete() {
+                    let [donors, acceptors] = device.dopants[i];
+                    let ions = ionized(silicon, donors, acceptors, [n, p], here.temperature);
+                    residual += q * ((p - ions.acceptors) - (n - ions.donors));
+                    let [bound_n, bound_p] = ions.by_density.map(|d| 1.0 - d);
+                    system.add(device, i, 0, -q * (bound_p * by_p + bound_n * by_n) / here.vt);
+                } else {
+                    residual += q * (p - n + device.net[i]);
+                    system.add(device, i, 0, -q * (by_p + by_n) / here.vt);
+                }
             }
             system.rhs[i] = -residual;
         }

@@ -2,7 +2,7 @@
 //! cold cases and rescues Newton; it converges linearly and slowly at high injection.
 //! Source: Gummel, IEEE Trans. Electron Devices 11, 455 (1964).
 
-use crate::discretize::{Assembly, Device, NONE, State, Tie, bernoulli_pair};
+use crate::discretize::{Assembly, Device, NONE, State, Tie};
 use crate::linear::LinearError;
 use crate::silicon::{Carrier, Q};
 
@@ -59,7 +59,7 @@ impl Gummel {
                 for relative in [n[i] / state.n[i], p[i] / state.p[i]] {
                     change = change.max(relative.max(-0.9).ln_1p().abs());
                 }
-                state.correct(device, i, [0.0, n[i], p[i]]);
+                state.correct(device, i, [0.0, n[i], p[i], 0.0]);
             }
             if !change.is_finite() {
                 return Err(NewtonError::Diverged { info: Default::default() });
@@ -84,7 +84,7 @@ fn carrier(
 ) -> Result<Vec<f64>, LinearError> {
     let electron = carrier == Carrier::Electron;
     let other = if electron { &state.p } else { &state.n };
-    let vt = device.silicon.vt;
+    let block = device.block();
     system.clear();
     for i in 0..device.nodes() {
         if device.ties[i] != Tie::Free || !device.has_silicon(i) {
@@ -100,36 +100,28 @@ fn carrier(
                 continue;
             }
             let flow = &assembly.edges[e as usize];
-            let (mu_0, sign) = if electron { (edge.mu_n, 1.0) } else { (edge.mu_p, -1.0) };
-            let field = flow.field.abs();
-            let mu = device.silicon.saturation.at(carrier, mu_0, field).value;
-            let k = Q * mu * vt / edge.h * edge.face;
-            let drift = sign * flow.drop / vt + edge.d_ln_nie;
-            let [to_b, to_a] = bernoulli_pair(drift);
+            let [at_a, at_b] = if electron { flow.n.rate } else { flow.p.rate };
             // Outflow of carriers from i: K (c_i B(−Δ_i) − c_o B(Δ_i)).
-            let (mine, theirs) = if edge.a as usize == i {
-                (to_a.value, to_b.value)
-            } else {
-                (to_b.value, to_a.value)
-            };
-            system.add(device, i, 0, k * mine);
-            system.add(device, i, d + 1, -k * theirs);
+            let (mine, theirs) = if edge.a as usize == i { (at_a, at_b) } else { (at_b, at_a) };
+            system.add(device, i, 0, mine * edge.face);
+            system.add(device, i, d + 1, -theirs * edge.face);
         }
-        let q = Q * device.area[i];
-        let nie = device.nie[i];
-        let excess = state.split(device, i).exp_m1();
-        let r =
-            device.silicon.recombination.rate(state.n[i], state.p[i], nie, device.tau[i], excess);
-        // rate/(np − nie²), by its limit in equilibrium.
-        let coefficient = if excess.abs() > 1e-8 {
-            r.rate / (nie * nie * excess)
-        } else {
-            r.by_n / state.p[i].max(f64::MIN_POSITIVE)
-        };
-        system.add(device, i, 0, q * coefficient * other[i]);
+        let (at, _) = state.recombination_point(device, i);
+        let (nie, excess) = (at.nie.value, at.excess);
+        let volume = device.silicon.recombination.rate(&at);
+        let surface = device.silicon.surface.rate(&at);
+        for (size, r) in [(device.area[i], volume), (device.interface[i], surface)] {
+            // rate/(np − nie²), by its limit in equilibrium.
+            let coefficient = if excess.abs() > 1e-8 {
+                r.rate / (nie * nie * excess)
+            } else {
+                r.by_n / state.p[i].max(f64::MIN_POSITIVE)
+            };
+            system.add(device, i, 0, Q * size * coefficient * other[i]);
+        }
         // The outflow of carriers that is too large, by the clean fluxes.
-        system.rhs[i] =
-            if electron { assembly.residual[3 * i + 1] } else { -assembly.residual[3 * i + 2] };
+        let [electrons, holes] = [1, 2].map(|k| assembly.residual[block * i + k]);
+        system.rhs[i] = if electron { electrons } else { -holes };
     }
     Ok(system.solve()?.to_vec())
 }

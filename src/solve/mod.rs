@@ -1,10 +1,13 @@
 //! Equilibrium, Gummel, Newton with damping.
 
+mod closing;
 mod equilibrium;
 mod gummel;
 mod plane;
+mod rest;
 mod scalar;
 mod system;
+mod tangent;
 mod weights;
 
 pub use equilibrium::{equilibrium, potential};
@@ -12,3 +15,4 @@ pub use gummel::Gummel;
 pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use system::*;
+pub use tangent::Tangent;

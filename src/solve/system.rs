@@ -1,18 +1,13 @@
 //! A device with its outside circuit, solved by full Newton with the terminals bordered.
 
 use crate::discretize::{
-    Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, State, Tie, Tying, add_words, two_sum,
+    Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, SCALE_T, State, Tie, Tying, add_words,
 };
 use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 
-use super::plane::{Plane, Terminals};
+use super::closing::source;
+use super::plane::Plane;
 use super::weights::TestFunctions;
-
-/// base + slope·λ as two words, so that a source follows λ to its last digit.
-fn source(base: f64, slope: f64, lambda: [f64; 2]) -> [f64; 2] {
-    let s = two_sum(base, slope * lambda[0]);
-    two_sum(s[0], s[1] + slope * lambda[1])
-}
 
 /// A/cm to A/µm.
 pub const PER_UM: f64 = 1e-4;
@@ -42,6 +37,8 @@ pub struct NewtonParams {
     pub steps: u32,
     /// Largest |δψ| of one step [V]. Default 0.4.
     pub potential_step: f64,
+    /// Largest |δT| of one step [K]. Default 60.
+    pub temperature_step: f64,
     /// Give up early where a shorter step of the caller's is cheaper than waiting.
     /// Default false.
     pub impatient: bool,
@@ -55,6 +52,7 @@ impl Default for NewtonParams {
             imbalance_floor: 1e-26,
             steps: 25,
             potential_step: 0.4,
+            temperature_step: 60.0,
             impatient: false,
         }
     }
@@ -80,17 +78,6 @@ pub enum NewtonError {
     Linear(#[from] LinearError),
 }
 
-/// Direction along a branch: derivatives of everything by the constraint's value.
-#[derive(Debug, Clone, Default)]
-pub struct Tangent {
-    /// dψ, dφ_n, dφ_p [V] by node.
-    pub psi: Vec<f64>,
-    pub phi_n: Vec<f64>,
-    pub phi_p: Vec<f64>,
-    /// Drive voltage and current, voltages and currents by contact.
-    pub terminals: Terminals,
-}
-
 /// A device, its circuit and the work arrays of Newton.
 pub struct System<'a> {
     pub device: &'a Device,
@@ -99,10 +86,10 @@ pub struct System<'a> {
     pub params: NewtonParams,
     pub work: Work,
     pub(super) solver: DirectSolver,
-    border: Border,
-    tests: TestFunctions,
-    drive_row: Vec<f64>,
-    factors: Option<BorderedFactors>,
+    pub(super) border: Border,
+    pub(super) tests: TestFunctions,
+    pub(super) drive_row: Vec<f64>,
+    pub(super) factors: Option<BorderedFactors>,
 }
 
 impl<'a> System<'a> {
@@ -141,7 +128,7 @@ impl<'a> System<'a> {
     }
 
     /// Contacts with an unknown voltage of their own, in order.
-    fn own(&self) -> Vec<usize> {
+    pub(super) fn own(&self) -> Vec<usize> {
         (0..self.circuit.ties.len()).filter(|&k| self.circuit.own_unknown(k)).collect()
     }
 
@@ -165,129 +152,6 @@ impl<'a> System<'a> {
         }
     }
 
-    /// Border for the present assembly. Unknown 0 is λ, then the own voltages.
-    fn build_border(
-        &mut self,
-        state: &State,
-        lambda: [f64; 2],
-        constraint: &Constraint,
-    ) -> Vec<f64> {
-        let own = self.own();
-        let m = own.len() + 1;
-        let mut border = Border {
-            columns: vec![Vec::new(); m],
-            rows: vec![Vec::new(); m],
-            corner: vec![0.0; m * m],
-        };
-        let mut g = vec![0.0; m];
-        let vt = self.device.silicon.vt;
-        for (k, contact) in self.device.contacts.iter().enumerate() {
-            // dV_k by (λ, own voltages).
-            let (unknown, slope) = match self.circuit.ties[k] {
-                Tying::Follows(other) => match self.circuit.ties[other] {
-                    Tying::Source { slope, .. } => (0, slope),
-                    _ => (1 + own.iter().position(|&o| o == other).unwrap_or(0), 1.0),
-                },
-                Tying::Source { slope, resistance: 0.0, .. } => (0, slope),
-                _ => (1 + own.iter().position(|&o| o == k).unwrap_or(0), 1.0),
-            };
-            if slope != 0.0 {
-                for &node in &contact.nodes {
-                    border.columns[unknown].push((3 * node, -slope / vt));
-                }
-            }
-        }
-        for (r, &k) in own.iter().enumerate() {
-            // Test function 0 is the drive's, the others are the own unknowns'.
-            let r = r + 1;
-            let mut row = self.tests.row(self.device, &self.assembly, r);
-            let own_current = self.tests.current(self.device, &self.assembly, r);
-            match self.circuit.ties[k] {
-                Tying::Source { base, slope, resistance } => {
-                    let ohms = resistance * PER_UM;
-                    row.iter_mut().for_each(|v| *v *= ohms);
-                    border.rows[r] = row;
-                    border.corner[r * m + r] = 1.0;
-                    border.corner[r * m] = -slope;
-                    let drop = ohms * own_current;
-                    let [hi, lo] = source(base, slope, lambda);
-                    g[r] = -((state.volts.hi[k] - hi) + (state.volts.lo[k] - lo) + drop);
-                }
-                _ => {
-                    border.rows[r] = row;
-                    g[r] = -own_current;
-                }
-            }
-        }
-        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
-        match constraint {
-            Constraint::Voltage(v) => {
-                border.corner[0] = 1.0;
-                g[0] = (v - lambda[0]) - lambda[1];
-            }
-            Constraint::Current(i) => {
-                border.rows[0] = self.drive_row.iter().map(|v| PER_UM * v).collect();
-                g[0] = i - self.drive_current_here();
-            }
-            Constraint::Plane(plane) => {
-                self.plane_row(plane, state, lambda, &own, &mut border, &mut g);
-            }
-        }
-        self.border = border;
-        g
-    }
-
-    /// Drive current [A/µm] by its test function.
-    fn drive_current_here(&self) -> f64 {
-        PER_UM * self.tests.current(self.device, &self.assembly, 0)
-    }
-
-    /// Test function of contact `k`'s own current: after the drive's and the own unknowns'.
-    fn contact_test(&self, k: usize) -> usize {
-        1 + self.own().len() + k
-    }
-
-    /// The plane's equation. It is linear in the currents about the predicted ones: while
-    /// Newton is far from a solution its currents mean nothing, and asinh of them less.
-    fn plane_row(
-        &self,
-        plane: &Plane,
-        state: &State,
-        lambda: [f64; 2],
-        own: &[usize],
-        border: &mut Border,
-        g: &mut [f64],
-    ) {
-        let (scale, direction) = (plane.scale, &plane.direction);
-        let predicted = plane.predicted_current();
-        let slope = direction[1] * scale.slope(predicted);
-        border.corner[0] = direction[0] / scale.voltage;
-        let mut row: Vec<f64> = self.drive_row.iter().map(|v| slope * PER_UM * v).collect();
-        let mut rest = plane.step
-            - plane.step * direction[1] * direction[1]
-            - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
-            - slope * (self.drive_current_here() - predicted);
-        for k in 0..plane.open.len() {
-            let factor = plane.factor(k);
-            if factor == 0.0 {
-                continue;
-            }
-            if plane.open[k] {
-                if let Some(at) = own.iter().position(|&o| o == k) {
-                    border.corner[1 + at] += factor;
-                }
-                rest -= factor * (state.volts.hi[k] - plane.origin.volts[k]);
-            } else {
-                let test = self.contact_test(k);
-                self.tests.add_row(self.device, &self.assembly, test, factor * PER_UM, &mut row);
-                let here = PER_UM * self.tests.current(self.device, &self.assembly, test);
-                rest -= factor * (here - plane.origin.currents[k]);
-            }
-        }
-        border.rows[0] = row;
-        g[0] = rest;
-    }
-
     /// Full Newton from `state`, `lambda` to a solution of device, circuit and constraint.
     /// On success the assembly holds residual and currents at the solution.
     pub fn newton(
@@ -296,6 +160,9 @@ impl<'a> System<'a> {
         lambda: &mut [f64; 2],
         constraint: &Constraint,
     ) -> Result<NewtonInfo, NewtonError> {
+        if let Some(info) = self.at_rest(state, lambda, constraint)? {
+            return Ok(info);
+        }
         let mut info = NewtonInfo::default();
         self.apply_lambda(state, *lambda);
         let own = self.own();
@@ -357,7 +224,7 @@ impl<'a> System<'a> {
     }
 
     /// Factor the assembled Jacobian with its border.
-    fn factor(&mut self) -> Result<(), LinearError> {
+    pub(super) fn factor(&mut self) -> Result<(), LinearError> {
         self.solver.factor(&self.assembly.matrix)?;
         self.work.factorizations += 1;
         self.factors =
@@ -389,27 +256,37 @@ impl<'a> System<'a> {
         dy: &[f64],
     ) -> f64 {
         let vt = self.device.silicon.vt;
-        let largest = du.iter().step_by(3).fold(0.0f64, |m, d| m.max(d.abs())) * vt;
-        let t = (self.params.potential_step / largest).min(1.0);
+        let block = self.device.block();
+        let mut t = 1.0f64;
+        for d in du.chunks_exact(block) {
+            t = t.min(self.params.potential_step / (d[0].abs() * vt));
+            if let Some(heat) = d.get(3) {
+                t = t.min(self.params.temperature_step / (heat.abs() * SCALE_T));
+            }
+        }
         self.assembly.carry(self.device, du, t);
         let mut size = 0.0f64;
-        for i in 0..self.device.nodes() {
+        for (i, d) in du.chunks_exact(block).enumerate() {
+            let heat = d.get(3).copied().unwrap_or(0.0);
+            size = size.max(heat.abs());
             if self.device.ties[i] != Tie::Free {
+                state.heat(self.device, i, t * heat * SCALE_T);
                 continue;
             }
-            let d = [
-                t * du[3 * i] * vt,
-                t * du[3 * i + 1] * DENSITY_SCALE,
-                t * du[3 * i + 2] * DENSITY_SCALE,
-            ];
-            size = size.max(du[3 * i].abs());
+            size = size.max(d[0].abs());
             if self.device.has_silicon(i) {
                 // Densities far below intrinsic carry nothing; judge them on that scale.
                 let floor = 1e-8 * self.device.nie[i];
-                size = size.max(du[3 * i + 1].abs() * DENSITY_SCALE / (state.n[i] + floor));
-                size = size.max(du[3 * i + 2].abs() * DENSITY_SCALE / (state.p[i] + floor));
+                size = size.max(d[1].abs() * DENSITY_SCALE / (state.n[i] + floor));
+                size = size.max(d[2].abs() * DENSITY_SCALE / (state.p[i] + floor));
             }
-            state.correct(self.device, i, d);
+            let step = [
+                t * d[0] * vt,
+                t * d[1] * DENSITY_SCALE,
+                t * d[2] * DENSITY_SCALE,
+                t * heat * SCALE_T,
+            ];
+            state.correct(self.device, i, step);
         }
         *lambda = add_words(*lambda, t * dy[0]);
         for (r, &k) in own.iter().enumerate() {
@@ -419,48 +296,6 @@ impl<'a> System<'a> {
         }
         self.apply_lambda(state, *lambda);
         size
-    }
-
-    /// Tangent at the last Newton step's linearization, by the constraint's value.
-    pub fn tangent(&self, state: &State) -> Option<Tangent> {
-        let n = self.device.nodes();
-        let (device, border) = self.factors.as_ref()?.unit(3 * n, 0)?;
-        let vt = self.device.silicon.vt;
-        let own = self.own();
-        let mut t = Tangent {
-            psi: vec![0.0; n],
-            phi_n: vec![0.0; n],
-            phi_p: vec![0.0; n],
-            terminals: Terminals {
-                lambda: border[0],
-                current: 0.0,
-                volts: vec![0.0; self.circuit.ties.len()],
-                currents: vec![0.0; self.circuit.ties.len()],
-            },
-        };
-        for i in 0..n {
-            t.psi[i] = device[3 * i] * vt;
-            if self.device.has_silicon(i) && self.device.ties[i] == Tie::Free {
-                let dn = device[3 * i + 1] * DENSITY_SCALE / state.n[i];
-                let dp = device[3 * i + 2] * DENSITY_SCALE / state.p[i];
-                t.phi_n[i] = t.psi[i] - vt * dn;
-                t.phi_p[i] = t.psi[i] + vt * dp;
-            }
-        }
-        for (r, &k) in own.iter().enumerate() {
-            t.terminals.volts[k] = border[r + 1];
-        }
-        let product =
-            |row: &[f64]| PER_UM * row.iter().zip(&device).map(|(v, x)| v * x).sum::<f64>();
-        t.terminals.current = product(&self.drive_row);
-        for (k, contact) in self.device.contacts.iter().enumerate() {
-            if !contact.is_gate {
-                let test = self.contact_test(k);
-                t.terminals.currents[k] =
-                    product(&self.tests.row(self.device, &self.assembly, test));
-            }
-        }
-        Some(t)
     }
 }
 

@@ -4,7 +4,7 @@
 //! the current is then free of cancellation, while differences of a nanoampere between
 //! nodes of 1e20 cm⁻³ would lose every digit of it.
 
-use crate::discretize::{Assembly, DENSITY_SCALE, Device, NONE, State, Tie};
+use crate::discretize::{Assembly, Device, NONE, State, Tie};
 use crate::linear::LinearError;
 
 use super::scalar::ScalarSystem;
@@ -69,9 +69,8 @@ impl TestFunctions {
                     continue;
                 }
                 let (a, b) = (edge.a as usize, edge.b as usize);
-                let electrons =
-                    (flow.n.by_a * state.n[a]).abs().min((flow.n.by_b * state.n[b]).abs());
-                let holes = (flow.p.by_a * state.p[a]).abs().min((flow.p.by_b * state.p[b]).abs());
+                let electrons = (flow.n.rate[0] * state.n[a]).min(flow.n.rate[1] * state.n[b]);
+                let holes = (flow.p.rate[0] * state.p[a]).min(flow.p.rate[1] * state.p[b]);
                 let g = edge.face * (electrons + holes) + SMALLEST;
                 system.add(device, i, d + 1, -g);
                 sum += g;
@@ -99,9 +98,9 @@ impl TestFunctions {
             .sum()
     }
 
-    /// Derivative of that current by the scaled unknowns; length 3·nodes.
+    /// Derivative of that current by the scaled unknowns; length block·nodes.
     pub fn row(&self, device: &Device, assembly: &Assembly, g: usize) -> Vec<f64> {
-        let mut row = vec![0.0; 3 * device.nodes()];
+        let mut row = vec![0.0; device.block() * device.nodes()];
         self.add_row(device, assembly, g, 1.0, &mut row);
         row
     }
@@ -116,20 +115,20 @@ impl TestFunctions {
         row: &mut [f64],
     ) {
         let w = &self.weights[g];
-        let vt = device.silicon.vt;
+        let (block, scale) = (device.block(), device.scale());
         for (edge, flow) in device.edges.iter().zip(&assembly.edges) {
             let (a, b) = (edge.a as usize, edge.b as usize);
             let f = factor * (w[a] - w[b]) * edge.face;
             if f == 0.0 {
                 continue;
             }
-            let by_drop = f * (flow.n.by_potential + flow.p.by_potential) * vt;
-            row[3 * a] -= by_drop;
-            row[3 * b] += by_drop;
-            row[3 * a + 1] += f * flow.n.by_a * DENSITY_SCALE;
-            row[3 * b + 1] += f * flow.n.by_b * DENSITY_SCALE;
-            row[3 * a + 2] += f * flow.p.by_a * DENSITY_SCALE;
-            row[3 * b + 2] += f * flow.p.by_b * DENSITY_SCALE;
+            for (end, node) in [a, b].into_iter().enumerate() {
+                let own = &mut row[block * node..block * (node + 1)];
+                let by = flow.n.by[end].iter().zip(&flow.p.by[end]);
+                for (v, ((n, p), scale)) in own.iter_mut().zip(by.zip(&scale)) {
+                    *v += f * (n + p) * scale;
+                }
+            }
         }
     }
 }

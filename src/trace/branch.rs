@@ -1,7 +1,7 @@
 //! Continuation of one branch in the plane (V/V_s, asinh(I/I₀)) by arclength.
 
 use crate::case::Stop;
-use crate::discretize::{Device, State};
+use crate::discretize::{Device, State, too_hot};
 use crate::solve::{NewtonError, PlaneScale, System};
 
 use super::control::Control;
@@ -250,6 +250,14 @@ impl<'p> Run<'p> {
             if let Err(reason) = self.advance(system) {
                 self.keep_end(system);
                 return End::Stalled(reason);
+            }
+            if let Some(why) = too_hot(self.here.state.hottest(system.device)) {
+                self.keep_end(system);
+                let here = &self.here;
+                return End::Stalled(format!(
+                    "{why}; the curve stands at {:.4} V, {:.3e} A/µm",
+                    here.lambda[0], here.current
+                ));
             }
             self.keep_fields(system);
             let standing = self.standing(system);

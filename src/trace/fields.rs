@@ -54,12 +54,9 @@ pub fn fields(
         out.electron_current_y[i] = mean([2, 3], true);
         out.hole_current_x[i] = mean([0, 1], false);
         out.hole_current_y[i] = mean([2, 3], false);
-        let excess = state.split(device, i).exp_m1();
-        out.recombination[i] = device
-            .silicon
-            .recombination
-            .rate(state.n[i], state.p[i], device.nie[i], device.tau[i], excess)
-            .rate;
+        let (at, _) = state.recombination_point(device, i);
+        let surface = device.silicon.surface.rate(&at).rate * device.interface[i] / device.area[i];
+        out.recombination[i] = device.silicon.recombination.rate(&at).rate + surface;
         let mut rate = 0.0;
         for q in device.quarters[i].iter().filter(|q| q.area > 0.0) {
             let [x, y] = [q.x_direction, q.y_direction]
@@ -70,7 +67,7 @@ pub fn fields(
                 (Carrier::Hole, [x.p.current, y.p.current]),
             ] {
                 if let Some(g) =
-                    generation(&device.silicon.avalanche, carrier, Cell { current, field })
+                    generation(&device.silicon, carrier, Cell { current, field }, at.temperature)
                 {
                     rate += q.area * g.rate;
                 }

@@ -29,7 +29,14 @@ pub struct Point {
 /// Multiply a tangent by a factor.
 fn scaled(mut t: Tangent, f: f64) -> Tangent {
     let ends = &mut t.terminals;
-    for v in [&mut t.psi, &mut t.phi_n, &mut t.phi_p, &mut ends.volts, &mut ends.currents] {
+    for v in [
+        &mut t.psi,
+        &mut t.phi_n,
+        &mut t.phi_p,
+        &mut t.temperature,
+        &mut ends.volts,
+        &mut ends.currents,
+    ] {
         for x in v.iter_mut() {
             *x *= f;
         }
@@ -149,6 +156,14 @@ impl Point {
     ) -> (State, [f64; 2]) {
         let mut state = self.state.clone();
         let t = &self.tangent;
+        for (i, &slope) in t.temperature.iter().enumerate() {
+            let mut d = ds * slope;
+            if let Some((o, at)) = other {
+                let far = o.state.temperature.difference_to(&self.state.temperature, i);
+                d += bend(ds, slope, far, o.tangent.temperature[i], at);
+            }
+            state.heat(device, i, d);
+        }
         for i in 0..device.nodes() {
             if device.ties[i] != Tie::Free {
                 continue;

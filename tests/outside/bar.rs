@@ -5,7 +5,7 @@ use holdpoint::case::{self, Case};
 use holdpoint::discretize::{Circuit, Device, State, Tying};
 use holdpoint::experiment::{Figures, Outcome, RunOptions, Status, run_experiment};
 use holdpoint::mesh::{self, Mesh};
-use holdpoint::silicon::{Q, Silicon};
+use holdpoint::silicon::Q;
 use holdpoint::solve::{System, equilibrium};
 use holdpoint::structure::Structure;
 use holdpoint::trace::{KeepNothing, walk};
@@ -30,7 +30,7 @@ impl Bench {
         let (case, _) = case::read_str(text, "outside.toml").unwrap_or_else(|p| show(p));
         let (structure, _) = Structure::new(&case).unwrap_or_else(|p| show(p));
         let (mesh, _) = mesh::build(&case, &structure).unwrap_or_else(|p| show(p));
-        let device = Device::new(&mesh, Silicon::of_case(&case));
+        let device = Device::of_case(&case, &mesh);
         let (equilibrium, _) = equilibrium(&device).expect("equilibrium");
         Bench { case, mesh, device, equilibrium }
     }

@@ -27,7 +27,7 @@ const JUNCTIONS: [(f64, f64, f64); 3] =
 
 /// Barrier [V] at which the ionization integral is one over the depletion approximation's
 /// field, which falls from its peak to zero on both sides (`heavy` infinite: on one).
-fn by_integral(law: &AvalancheLaw, light: Light, n: f64, heavy: f64) -> f64 {
+fn by_integral(law: &AvalancheLaw, temperature: f64, light: Light, n: f64, heavy: f64) -> f64 {
     let eps = 11.7 * EPS_0;
     let integral = |e_m: f64| {
         let steps = 4000;
@@ -42,7 +42,7 @@ fn by_integral(law: &AvalancheLaw, light: Light, n: f64, heavy: f64) -> f64 {
             .map(|k| falling(n_side, k))
             .chain((0..steps).map(|k| falling(p_side, k)))
             .collect();
-        multiplication(law, &field).integral
+        multiplication(law, temperature, &field).integral
     };
     let (mut low, mut high) = (1e5, 2e6);
     for _ in 0..60 {
@@ -120,10 +120,10 @@ fn breakdown_voltage() {
     for (n, side, tabulated) in JUNCTIONS {
         for light in [Light::P, Light::N] {
             let what = |q: &str| format!("{q}, light side {light:?} {n:e} [V]");
-            let integral = by_integral(&law, light, n, HEAVY);
+            let integral = by_integral(&law, 300.0, light, n, HEAVY);
             if light == Light::P {
                 let source = "ionization integral, tabulated";
-                let ours = by_integral(&law, light, n, f64::INFINITY);
+                let ours = by_integral(&law, 300.0, light, n, f64::INFINITY);
                 check(
                     source,
                     &what("quadrature, one-sided"),
@@ -164,7 +164,7 @@ fn breakdown_rises_with_temperature() {
     line("Crowell-Sze 1966", "V_B at 350 K over 300 K, N = 3e16", 1.0, hot / cold);
     let at = |t| {
         let law = AvalancheLaw::new(Avalanche::VanOverstraeten1970, &Constants::default(), t);
-        by_integral(&law, Light::P, 3e16, HEAVY)
+        by_integral(&law, t, Light::P, 3e16, HEAVY)
     };
     let expected = at(350.0) / at(300.0);
     check("ionization integral", "the same", expected, hot / cold, Within::Relative(0.01));

@@ -66,9 +66,8 @@ impl Look {
             .collect();
         let rate = |k: usize| {
             let i = node(k);
-            let excess = state.split(device, i).exp_m1();
-            let [n, p, nie] = [state.n[i], state.p[i], device.nie[i]];
-            -device.silicon.recombination.rate(n, p, nie, device.tau[i], excess).rate
+            let (at, _) = state.recombination_point(device, i);
+            -device.silicon.recombination.rate(&at).rate
         };
         // Over 1 µm × 1 µm.
         let generated = (left..right)
@@ -81,7 +80,7 @@ impl Look {
             holes: bench.through(system, left - 1)[1],
             electrons: bench.through(system, right)[0],
             middle: state.phi_n.hi[l] - state.phi_p.hi[r] + (state.phi_n.lo[l] - state.phi_p.lo[r]),
-            m: multiplication(&device.silicon.avalanche, &intervals),
+            m: multiplication(&device.silicon.avalanche, device.silicon.temperature, &intervals),
             generated,
             state,
             lambda,

@@ -16,11 +16,16 @@ pub struct Multiplication {
     pub integral: f64,
 }
 
-/// Intervals (length [cm], field [V/cm]) in order of x. From dJ_p/dx = α_p J_p + α_n J_n
+/// `temperature` [K]; intervals (length [cm], field [V/cm]) in order of x. From dJ_p/dx = α_p J_p + α_n J_n
 /// with J_n + J_p constant: McKay, Phys. Rev. 94, 877 (1954), for unequal coefficients.
-pub fn multiplication(law: &AvalancheLaw, intervals: &[(f64, f64)]) -> Multiplication {
-    let alpha =
-        |field: f64| [Carrier::Electron, Carrier::Hole].map(|c| law.at(c, field.max(0.0)).value);
+pub fn multiplication(
+    law: &AvalancheLaw,
+    temperature: f64,
+    intervals: &[(f64, f64)],
+) -> Multiplication {
+    let alpha = |field: f64| {
+        [Carrier::Electron, Carrier::Hole].map(|c| law.at(c, field.max(0.0), temperature).value)
+    };
     // phi(x) = ∫ from the left of (α_p − α_n).
     let step = |h: f64, e: f64| h * (alpha(e)[1] - alpha(e)[0]);
     let end: f64 = intervals.iter().map(|&(h, e)| step(h, e)).sum();

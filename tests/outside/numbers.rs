@@ -1,5 +1,6 @@
 //! The Bernoulli function and the Scharfetter-Gummel flux.
 
+use holdpoint::case::{Constants, Saturation};
 use holdpoint::discretize::{Ends, bernoulli, bernoulli_pair, flux};
 use holdpoint::silicon::{Carrier, SaturationLaw, thermal_voltage};
 
@@ -90,9 +91,9 @@ fn current(carrier: Carrier, drop: f64, at_a: f64, at_b: f64) -> f64 {
     let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
     // n = n_i exp((ψ − φ)/V_T): φ_b − φ_a = Δψ − V_T ln(n_b/n_a); holes mirrored.
     let quasi_fermi = drop / vt - sign * (at_b / at_a).ln();
-    let ends = Ends { drop, drift: drop / vt, quasi_fermi, at_a, at_b };
+    let ends = Ends { drop, drift: drop / vt, quasi_fermi, at_a, at_b, enhancement: 1.0 };
     let mu = if carrier == Carrier::Electron { MU_N } else { MU_P };
-    flux(carrier, &SaturationLaw::None, ends, mu, H, vt).current
+    flux(carrier, &SaturationLaw::None, ends, mu, H, 300.0).current
 }
 
 #[test]
@@ -137,8 +138,15 @@ fn fluxes_vanish_exactly_without_a_quasi_fermi_drop() {
         for carrier in [Carrier::Electron, Carrier::Hole] {
             let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
             let at_b = 1e15 * (sign * drop / vt).exp();
-            let ends = Ends { drop, drift: drop / vt, quasi_fermi: 0.0, at_a: 1e15, at_b };
-            let f = flux(carrier, &SaturationLaw::None, ends, 1000.0, H, vt);
+            let ends = Ends {
+                drop,
+                drift: drop / vt,
+                quasi_fermi: 0.0,
+                at_a: 1e15,
+                at_b,
+                enhancement: 1.0,
+            };
+            let f = flux(carrier, &SaturationLaw::None, ends, 1000.0, H, 300.0);
             assert_eq!(f.current, 0.0, "{carrier:?} at {drop} V");
         }
     }
@@ -159,15 +167,15 @@ fn fluxes_vanish_exactly_without_a_quasi_fermi_drop() {
 #[test]
 fn flux_derivatives() {
     let vt = thermal_voltage(300.0);
-    let canali =
-        SaturationLaw::Canali1975 { v_n: 1.07e7, beta_n: 1.109, v_p: 8.37e6, beta_p: 1.213 };
+    let canali = SaturationLaw::new(Saturation::Canali1975, &Constants::default(), 300.0);
     let (mut worst, mut count) = (0.0f64, 0);
     for carrier in [Carrier::Electron, Carrier::Hole] {
         let sign = if carrier == Carrier::Electron { 1.0 } else { -1.0 };
         let of = |drop: f64, a: f64, b: f64| {
             let quasi_fermi = drop / vt - sign * (b / a).ln();
-            let ends = Ends { drop, drift: drop / vt, quasi_fermi, at_a: a, at_b: b };
-            flux(carrier, &canali, ends, 900.0, H, vt)
+            let ends =
+                Ends { drop, drift: drop / vt, quasi_fermi, at_a: a, at_b: b, enhancement: 1.0 };
+            flux(carrier, &canali, ends, 900.0, H, 300.0)
         };
         for drop in [-1.0, -0.2, -0.01, 0.003, 0.05, 0.6f64] {
             for (a, b) in [(1e16, 1e16), (1e17, 1e5), (3e12, 2e18f64)] {

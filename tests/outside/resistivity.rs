@@ -1,7 +1,7 @@
 //! A uniformly doped bar as a resistor.
 
 use holdpoint::case::{Constants, ElectronRow, Mobility};
-use holdpoint::silicon::{Carrier, MobilityLaw, Q};
+use holdpoint::silicon::{Carrier, MobilityLaw, MobilityPoint, Q};
 
 use super::bar::{Bar, PER_AREA, lines};
 use super::ledger::{Within, check, line};
@@ -77,7 +77,7 @@ fn resistance_is_rho_l_over_a() {
         for acceptors in [true, false] {
             let ours = solved(if acceptors { -n } else { n });
             let carrier = if acceptors { Carrier::Hole } else { Carrier::Electron };
-            let expected = 1.0 / (Q * law.at(carrier, n) * n);
+            let expected = 1.0 / (Q * law.at(carrier, &MobilityPoint::doped(n, 300.0)).value * n);
             let what = format!("rho, {} {n:e} [ohm cm]", if acceptors { "B" } else { "P" });
             check("R = rho L/A, own mobility", &what, expected, ours, Within::Relative(1e-6));
         }

@@ -43,6 +43,7 @@ fn case_of(text: &str, path: &Path) -> Case {
         trenches: Vec::new(),
         gates: Vec::new(),
         terminals: Vec::new(),
+        heat: Default::default(),
         laws: Laws::default(),
         constants: Constants::default(),
         grid: Grid::default(),

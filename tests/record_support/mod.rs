@@ -71,6 +71,8 @@ pub fn mesh() -> Mesh {
         acceptors_at: density(nodes),
         total_x: density((nx - 1) * ny),
         total_y: density(nx * (ny - 1)),
+        donors_x: density((nx - 1) * ny),
+        donors_y: density(nx * (ny - 1)),
     };
     let gate = |name: &str, plate| TerminalNodes {
         name: name.into(),
@@ -131,6 +133,8 @@ pub fn state(r: &mut Numbers, nodes: usize) -> StateWords {
         potential_low,
         electron_low,
         hole_low,
+        temperature: r.list(nodes),
+        temperature_low: r.list(nodes),
     }
 }
 

@@ -22,6 +22,7 @@ pub fn wafer(span: f64, thickness: f64, acceptors: f64) -> Case {
         trenches: Vec::new(),
         gates: Vec::new(),
         terminals: Vec::new(),
+        heat: Default::default(),
         laws: Laws::default(),
         constants: Constants::default(),
         grid: Grid::default(),

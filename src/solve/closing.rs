@@ -1,0 +1,140 @@
+//! The scalar equations that close the device's: terminals with a voltage of their own, and
+//! the constraint on the drive.
+
+use crate::discretize::{State, Tying, two_sum};
+
+use super::plane::Plane;
+use super::system::{Constraint, PER_UM, System};
+use crate::linear::Border;
+
+/// base + slope·λ as two words, so that a source follows λ to its last digit.
+pub(super) fn source(base: f64, slope: f64, lambda: [f64; 2]) -> [f64; 2] {
+    let s = two_sum(base, slope * lambda[0]);
+    two_sum(s[0], s[1] + slope * lambda[1])
+}
+
+impl System<'_> {
+    /// Border for the present assembly. Unknown 0 is λ, then the own voltages.
+    pub(super) fn build_border(
+        &mut self,
+        state: &State,
+        lambda: [f64; 2],
+        constraint: &Constraint,
+    ) -> Vec<f64> {
+        let own = self.own();
+        let m = own.len() + 1;
+        let mut border = Border {
+            columns: vec![Vec::new(); m],
+            rows: vec![Vec::new(); m],
+            corner: vec![0.0; m * m],
+        };
+        let mut g = vec![0.0; m];
+        let vt = self.device.silicon.vt;
+        let block = self.device.block() as u32;
+        for (k, contact) in self.device.contacts.iter().enumerate() {
+            // dV_k by (λ, own voltages).
+            let (unknown, slope) = match self.circuit.ties[k] {
+                Tying::Follows(other) => match self.circuit.ties[other] {
+                    Tying::Source { slope, .. } => (0, slope),
+                    _ => (1 + own.iter().position(|&o| o == other).unwrap_or(0), 1.0),
+                },
+                Tying::Source { slope, resistance: 0.0, .. } => (0, slope),
+                _ => (1 + own.iter().position(|&o| o == k).unwrap_or(0), 1.0),
+            };
+            if slope != 0.0 {
+                for &node in &contact.nodes {
+                    border.columns[unknown].push((block * node, -slope / vt));
+                }
+            }
+        }
+        for (r, &k) in own.iter().enumerate() {
+            // Test function 0 is the drive's, the others are the own unknowns'.
+            let r = r + 1;
+            let mut row = self.tests.row(self.device, &self.assembly, r);
+            let own_current = self.tests.current(self.device, &self.assembly, r);
+            match self.circuit.ties[k] {
+                Tying::Source { base, slope, resistance } => {
+                    let ohms = resistance * PER_UM;
+                    row.iter_mut().for_each(|v| *v *= ohms);
+                    border.rows[r] = row;
+                    border.corner[r * m + r] = 1.0;
+                    border.corner[r * m] = -slope;
+                    let drop = ohms * own_current;
+                    let [hi, lo] = source(base, slope, lambda);
+                    g[r] = -((state.volts.hi[k] - hi) + (state.volts.lo[k] - lo) + drop);
+                }
+                _ => {
+                    border.rows[r] = row;
+                    g[r] = -own_current;
+                }
+            }
+        }
+        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
+        match constraint {
+            Constraint::Voltage(v) => {
+                border.corner[0] = 1.0;
+                g[0] = (v - lambda[0]) - lambda[1];
+            }
+            Constraint::Current(i) => {
+                border.rows[0] = self.drive_row.iter().map(|v| PER_UM * v).collect();
+                g[0] = i - self.drive_current_here();
+            }
+            Constraint::Plane(plane) => {
+                self.plane_row(plane, state, lambda, &own, &mut border, &mut g);
+            }
+        }
+        self.border = border;
+        g
+    }
+
+    /// Drive current [A/µm] by its test function.
+    fn drive_current_here(&self) -> f64 {
+        PER_UM * self.tests.current(self.device, &self.assembly, 0)
+    }
+
+    /// Test function of contact `k`'s own current: after the drive's and the own unknowns'.
+    pub(super) fn contact_test(&self, k: usize) -> usize {
+        1 + self.own().len() + k
+    }
+
+    /// The plane's equation. It is linear in the currents about the predicted ones: while
+    /// Newton is far from a solution its currents mean nothing, and asinh of them less.
+    fn plane_row(
+        &self,
+        plane: &Plane,
+        state: &State,
+        lambda: [f64; 2],
+        own: &[usize],
+        border: &mut Border,
+        g: &mut [f64],
+    ) {
+        let (scale, direction) = (plane.scale, &plane.direction);
+        let predicted = plane.predicted_current();
+        let slope = direction[1] * scale.slope(predicted);
+        border.corner[0] = direction[0] / scale.voltage;
+        let mut row: Vec<f64> = self.drive_row.iter().map(|v| slope * PER_UM * v).collect();
+        let mut rest = plane.step
+            - plane.step * direction[1] * direction[1]
+            - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
+            - slope * (self.drive_current_here() - predicted);
+        for k in 0..plane.open.len() {
+            let factor = plane.factor(k);
+            if factor == 0.0 {
+                continue;
+            }
+            if plane.open[k] {
+                if let Some(at) = own.iter().position(|&o| o == k) {
+                    border.corner[1 + at] += factor;
+                }
+                rest -= factor * (state.volts.hi[k] - plane.origin.volts[k]);
+            } else {
+                let test = self.contact_test(k);
+                self.tests.add_row(self.device, &self.assembly, test, factor * PER_UM, &mut row);
+                let here = PER_UM * self.tests.current(self.device, &self.assembly, test);
+                rest -= factor * (here - plane.origin.currents[k]);
+            }
+        }
+        border.rows[0] = row;
+        g[0] = rest;
+    }
+}
