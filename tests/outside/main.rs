@@ -13,5 +13,6 @@ mod four_layer;
 mod ideal_diode;
 mod invariants;
 mod laws;
+mod manufactured;
 mod numbers;
 mod resistivity;
