@@ -214,8 +214,10 @@ fn pnpn() {
 /// The script still gives what is committed.
 #[test]
 fn script_gives_the_committed_values() {
-    let there =
-        Command::new("python3").args(["-c", "import scipy"]).output().is_ok_and(|o| o.status.success());
+    let there = Command::new("python3")
+        .args(["-c", "import scipy"])
+        .output()
+        .is_ok_and(|o| o.status.success());
     if !there {
         println!("skipped: python3 with scipy is not here");
         return;

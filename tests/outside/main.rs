@@ -7,6 +7,7 @@ mod ionization;
 mod ledger;
 
 mod abrupt_junction;
+mod bipolar;
 mod boundary_value;
 mod breakdown;
 mod four_layer;

@@ -287,7 +287,12 @@ fn second_order(name: &str, chosen: fn() -> Chosen, laws: &str) {
             for (k, what) in ["psi", "phi_n", "phi_p"].into_iter().enumerate() {
                 let order = (before[k] / errors[k]).log2();
                 let nodes = problem.device.nodes();
-                line("manufactured solution", &format!("{name}: order of {what}, {nodes} nodes"), 2.0, order);
+                line(
+                    "manufactured solution",
+                    &format!("{name}: order of {what}, {nodes} nodes"),
+                    2.0,
+                    order,
+                );
                 assert!(order > 1.9, "{name}: order of {what} {order}");
             }
         }
