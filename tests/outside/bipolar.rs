@@ -196,7 +196,13 @@ fn idealities() {
         check("Sah, Noyce, Shockley 1957", &what, formula(b.0), b.1, Within::Relative(0.01));
         let expected = ideality((a.0, formula(a.0)), (b.0, formula(b.0)));
         let what = format!("ideality between {:.2} and {:.2} V", a.0, b.0);
-        check("Sah, Noyce, Shockley 1957", &what, expected, ideality(a, b), Within::Absolute(0.005));
+        check(
+            "Sah, Noyce, Shockley 1957",
+            &what,
+            expected,
+            ideality(a, b),
+            Within::Absolute(0.005),
+        );
     }
     let (low, high) = (ideality(solved[0], solved[1]), ideality(solved[12], solved[13]));
     assert!((1.75..2.0).contains(&low), "the depletion region's: {low}");

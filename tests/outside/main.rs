@@ -17,3 +17,4 @@ mod laws;
 mod manufactured;
 mod numbers;
 mod resistivity;
+mod symmetry;
