@@ -256,7 +256,7 @@ impl Problem {
 fn graded(length: f64, count: usize) -> Vec<f64> {
     let step = |k: usize| {
         let t = (k as f64 + 0.5) / count as f64;
-        (1.0 - 0.5 * (2.0 * PI * t).cos()) * if k % 3 == 0 { 1.25 } else { 1.0 }
+        (1.0 - 0.5 * (2.0 * PI * t).cos()) * if k.is_multiple_of(3) { 1.25 } else { 1.0 }
     };
     let whole: f64 = (0..count).map(step).sum();
     let mut lines: Vec<f64> =
