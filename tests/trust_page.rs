@@ -112,17 +112,22 @@ fn number(v: f64) -> String {
     }
 }
 
+/// One digit of a number that is rounding only.
+fn rounding(v: f64) -> String {
+    if v == 0.0 { "0".into() } else { format!("{v:.0e}") }
+}
+
 /// Ours less the reference: in per cent of it, or itself where the reference is zero.
 fn difference(row: &Row) -> String {
     if row.reference == 0.0 {
-        return format!("{:.0e}", row.ours);
+        return rounding(row.ours);
     }
     let percent = 100.0 * (row.ours - row.reference) / row.reference;
     if percent.abs() < 5e-4 { "< 0.001 %".into() } else { format!("{percent:+.3} %") }
 }
 
 fn cells(row: &Row) -> [String; 6] {
-    let ours = if row.reference == 0.0 { format!("{:.0e}", row.ours) } else { number(row.ours) };
+    let ours = if row.reference == 0.0 { rounding(row.ours) } else { number(row.ours) };
     let plain = |s: &str| s.replace('|', "\\|");
     [
         plain(&row.source),

@@ -16,7 +16,7 @@ use holdpoint::mesh;
 use holdpoint::silicon::{Carrier, Q, Silicon};
 use holdpoint::structure::Structure;
 
-use super::ledger::line;
+use super::ledger::{Within, check};
 
 /// A function with its gradient, potentials in V_T, lengths in µm.
 #[derive(Clone, Copy)]
@@ -287,13 +287,8 @@ fn second_order(name: &str, chosen: fn() -> Chosen, laws: &str) {
             for (k, what) in ["psi", "phi_n", "phi_p"].into_iter().enumerate() {
                 let order = (before[k] / errors[k]).log2();
                 let nodes = problem.device.nodes();
-                line(
-                    "manufactured solution",
-                    &format!("{name}: order of {what}, {nodes} nodes"),
-                    2.0,
-                    order,
-                );
-                assert!(order > 1.9, "{name}: order of {what} {order}");
+                let what = format!("{name}: order of {what}, {nodes} nodes");
+                check("manufactured solution", &what, 2.0, order, Within::AtLeast(1.9));
             }
         }
         previous = Some(errors);
