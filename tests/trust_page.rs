@@ -46,7 +46,7 @@ fn newest(folder: &Path) -> SystemTime {
 
 /// Rows by file of `tests/outside`, in the order of the source.
 fn rows() -> BTreeMap<String, Vec<Row>> {
-    let sources = ["src", "tests/outside", "meshes"];
+    let sources = ["src", "tests/outside", "tests/python", "meshes"];
     let changed = sources.map(|f| newest(&Path::new(ROOT).join(f)));
     let written = std::fs::metadata(ROWS).and_then(|m| m.modified()).ok();
     if written.is_none_or(|w| changed.iter().any(|c| *c > w)) {

@@ -6,13 +6,15 @@ control (Kierzenka, Shampine, ACM Trans. Math. Softw. 27, 299 (2001)).
     python3 bvp_reference.py diode      only these
     python3 bvp_reference.py > bvp_reference.json       renew the committed values
 
-Unknowns over the depth y [um]: psi/V_T, its slope, phi_n/V_T, J_n, phi_p/V_T, J_p. The
-quasi-Fermi potentials keep the current equations free of cancellation; J is scaled by the
-current of the solution nearby.
+Unknowns over the depth y [um]: psi/V_T, its slope, asinh(n/2nie), J_n, asinh(p/2nie), J_p; J
+is scaled by the current of a solution nearby. asinh is linear for a minority, which then
+starts from an ideal contact without a singular layer, and a logarithm for a majority.
 
-    psi''   = (q/eps)(n - p - N)            n = nie exp((psi - phi_n)/V_T)
-    J_n     = -q mu_n n phi_n'              p = nie exp((phi_p - psi)/V_T)
-    J_n'    = q(R - G) = -J_p'              J_p = -q mu_p p phi_p'
+    psi'' = (q/eps)(n - p - N)
+    n'    = n psi'/V_T + n (ln nie)' + J_n/(q mu_n V_T)       J_n' = q(R - G) = -J_p'
+    p'    = -p psi'/V_T + p (ln nie)' - J_p/(q mu_p V_T)
+
+For n/nie and p/nie the (ln nie)' is gone. Contacts: neutral, n p = nie^2.
 
 Laws: mobility Masetti 1983 (As, B) or constant; Canali 1975 with |psi'|; SRH mid-gap, lifetimes
 falling with doping; Auger of Dziewior and Schmid 1977; narrowing of Slotboom and de Graaff
