@@ -201,7 +201,7 @@ fn pnpn() {
         if r.by_current {
             assert_eq!(now, goal, "not reached");
             let what = format!("{run}: V at {:.3e} A/cm^2", r.current);
-            check(SOURCE, &what, r.voltage, lambda[0], Within::Relative(0.02));
+            check(SOURCE, &what, r.voltage, lambda[0], Within::Relative(0.002));
         } else {
             system
                 .newton(&mut state, &mut lambda, &Constraint::Voltage(r.voltage))
