@@ -1,7 +1,10 @@
 //! One test per kind of bad input: which code, which place in the text, what help, and
 //! that nothing else is reported beside it.
 
-use holdpoint::case::{Problem, Severity, problem_json, read_str, render};
+mod case_support;
+
+use case_support::{one, problems, spoil};
+use holdpoint::case::{Problem, Severity, problem_json, render};
 
 /// A good case that each test spoils in one place.
 const GOOD: &str = r#"title = "good"
@@ -77,42 +80,10 @@ bias = { anode = 3.3 }
 supply = 3.3
 "#;
 
-fn problems(text: &str) -> Vec<Problem> {
-    match read_str(text, "case.toml") {
-        Ok((_, warnings)) => warnings,
-        Err(problems) => problems,
-    }
-}
-
-/// The case with `old`, which must stand in it once, replaced by `new`.
-fn spoil(old: &str, new: &str) -> String {
-    assert_eq!(GOOD.matches(old).count(), 1, "{old:?} must stand once in the good case");
-    GOOD.replace(old, new)
-}
-
-/// Exactly one problem, with this code, at this text, with this in its help.
-#[track_caller]
-fn one(text: &str, code: &str, marked: &str, help: &str) -> Problem {
-    let all = problems(text);
-    assert_eq!(all.len(), 1, "{code}: {all:#?}");
-    let problem = all.into_iter().next().expect("one");
-    assert_eq!(problem.code, code, "{problem:#?}");
-    let at = problem.at.clone();
-    let there = at.as_ref().map_or("", |at| text.get(at.clone()).expect("a span within the text"));
-    assert_eq!(there, marked, "{problem:#?}");
-    let said = problem.help.clone().unwrap_or_default();
-    assert!(said.contains(help), "help {said:?} lacks {help:?}");
-    assert!(
-        !problem.text.is_empty() && (at.is_none() || !problem.label.is_empty()),
-        "{problem:#?}"
-    );
-    problem
-}
-
-/// The same for one replacement in the good case.
+/// One replacement in the good case: its only problem.
 #[track_caller]
 fn spoilt(old: &str, new: &str, code: &str, marked: &str, help: &str) -> Problem {
-    one(&spoil(old, new), code, marked, help)
+    one(&spoil(GOOD, old, new), code, marked, help)
 }
 
 #[test]
@@ -193,7 +164,7 @@ fn values_of_another_type_say_what_is_wanted() {
     spoilt("at = [0.1, 0.2]", "at = 0.1", "wrong-type", "0.1", "a list");
     spoilt("at = [0.1, 0.2]", "at = []", "empty-list", "[]", "at least one");
     spoilt("bias = { anode = 1 }", "bias = 1", "wrong-type", "1", "{ terminal = 3.3 }");
-    let text = spoil("[[trench]]", "[trench]");
+    let text = spoil(GOOD, "[[trench]]", "[trench]");
     one(&text, "wrong-type", "[trench]", "[[trench]]");
 }
 
@@ -312,8 +283,8 @@ fn constants_are_checked_against_the_table() {
 #[test]
 fn names_are_short_plain_and_given_once() {
     spoilt("\"n-well\"", "\"p-well\"", "duplicate-name", "\"p-well\"", "addressed");
-    let text =
-        spoil("name = \"n-gate\"", "name = \"anode\"").replace("[\"n-gate\"]", "[\"cathode\"]");
+    let text = spoil(GOOD, "name = \"n-gate\"", "name = \"anode\"")
+        .replace("[\"n-gate\"]", "[\"cathode\"]");
     let all = problems(&text);
     assert!(all.iter().any(|p| p.code == "duplicate-name" && p.other.is_some()), "{all:#?}");
     spoilt("\"n+ source\"", "\"a/b\"", "bad-name", "\"a/b\"", "no `/`");
@@ -322,7 +293,7 @@ fn names_are_short_plain_and_given_once() {
 
 #[test]
 fn syntax_errors_come_with_their_line_and_without_a_tail() {
-    let text = spoil("thickness = 10", "thickness 10");
+    let text = spoil(GOOD, "thickness = 10", "thickness 10");
     let all = problems(&text);
     assert!(all.iter().all(|p| p.code == "syntax"), "{all:#?}");
     let at = all[0].at.clone().expect("a place");
@@ -332,13 +303,14 @@ fn syntax_errors_come_with_their_line_and_without_a_tail() {
     let text = text.replace("width =", "widht =");
     let codes: Vec<&str> = problems(&text).iter().map(|p| p.code).collect();
     assert!(codes.contains(&"syntax") && codes.contains(&"unknown-key"), "{codes:?}");
-    let twice = spoil("span = 20", "span = 20\nspan = 21");
+    let twice = spoil(GOOD, "span = 20", "span = 20\nspan = 21");
     assert!(problems(&twice).iter().any(|p| p.code == "syntax" && p.text.contains("duplicate")));
 }
 
 #[test]
 fn all_problems_come_at_once_in_the_order_of_the_file() {
-    let text = spoil("width =", "widht =").replace("\"7 nm\"", "\"7 V\"").replace("3.3\n", "-1\n");
+    let text =
+        spoil(GOOD, "width =", "widht =").replace("\"7 nm\"", "\"7 V\"").replace("3.3\n", "-1\n");
     let all = problems(&text);
     let codes: Vec<&str> = all.iter().map(|p| p.code).collect();
     assert_eq!(codes, ["unknown-key", "wrong-unit", "out-of-bounds"]);
@@ -346,7 +318,8 @@ fn all_problems_come_at_once_in_the_order_of_the_file() {
 
 #[test]
 fn json_and_drawing_show_the_place() {
-    let text = spoil("title = \"good\"", "title = \"µµ\"").replace("span = 20", "spam = \"20 µm\"");
+    let text =
+        spoil(GOOD, "title = \"good\"", "title = \"µµ\"").replace("span = 20", "spam = \"20 µm\"");
     let all = problems(&text);
     let json = problem_json(&all, &text);
     assert_eq!(json[0]["line"], 6);
@@ -359,7 +332,7 @@ fn json_and_drawing_show_the_place() {
     assert!(!plain.contains('\u{1b}'), "no colour asked for");
     assert!(render(&all, &text, "case.toml", true).contains('\u{1b}'));
     // Columns count characters, not bytes.
-    let text = spoil("width = \"100 um\"", "width = \"100 µm/µm\"");
+    let text = spoil(GOOD, "width = \"100 um\"", "width = \"100 µm/µm\"");
     let json = problem_json(&problems(&text), &text);
     assert_eq!((&json[0]["line"], &json[0]["column"]), (&3.into(), &14.into()));
     // A problem of the whole file has no place.

@@ -1,6 +1,9 @@
 //! Bad layouts and experiments: one test per kind, as in `case_errors`.
 
-use holdpoint::case::{Problem, Severity, read_str};
+mod case_support;
+
+use case_support::{one, problems, spoil};
+use holdpoint::case::{Problem, Severity};
 
 const GOOD: &str = r#"[wafer]
 span = 20
@@ -48,31 +51,10 @@ drive = ["anode"]
 open = []
 "#;
 
-fn problems(text: &str) -> Vec<Problem> {
-    match read_str(text, "case.toml") {
-        Ok((_, warnings)) => warnings,
-        Err(problems) => problems,
-    }
-}
-
-/// Exactly one problem after one replacement: this code, at this text, with this help.
+/// One replacement in the good case: its only problem.
 #[track_caller]
 fn spoilt(old: &str, new: &str, code: &str, marked: &str, help: &str) -> Problem {
-    assert_eq!(GOOD.matches(old).count(), 1, "{old:?} must stand once in the good case");
-    one(&GOOD.replace(old, new), code, marked, help)
-}
-
-#[track_caller]
-fn one(text: &str, code: &str, marked: &str, help: &str) -> Problem {
-    let all = problems(text);
-    assert_eq!(all.len(), 1, "{code}: {all:#?}");
-    let problem = all.into_iter().next().expect("one");
-    assert_eq!(problem.code, code, "{problem:#?}");
-    let there = problem.at.clone().map_or("", |at| text.get(at).expect("within the text"));
-    assert_eq!(there, marked, "{problem:#?}");
-    let said = problem.help.clone().unwrap_or_default();
-    assert!(said.contains(help), "help {said:?} lacks {help:?}");
-    problem
+    one(&spoil(GOOD, old, new), code, marked, help)
 }
 
 fn with(more: &str) -> String {

@@ -1,10 +1,11 @@
 //! What the disk can refuse, and what a run under way leaves on it.
 
+mod disk_support;
 mod record_support;
 
 use std::path::{Path, PathBuf};
-use std::process::Command;
 
+use disk_support::{SmallDisk, limited};
 use holdpoint::experiment::Status;
 use holdpoint::record::{self, Checkpointer, RecordError};
 use holdpoint::trace::{Snapshot, Standing};
@@ -45,44 +46,16 @@ fn an_existing_result_is_kept_without_force() {
     assert!(matches!(e, RecordError::Io { .. }), "a folder is no result: {e}");
 }
 
-/// A file system of 64 KiB of our own, if we may mount one.
-struct SmallDisk(tempfile::TempDir);
-
-impl SmallDisk {
-    fn new() -> Option<SmallDisk> {
-        let folder = tempfile::tempdir().unwrap();
-        let mut mount = Command::new("mount");
-        mount.args(["-t", "tmpfs", "-o", "size=64k", "tmpfs"]).arg(folder.path());
-        let mounted = mount.output().is_ok_and(|o| o.status.success());
-        mounted.then_some(SmallDisk(folder))
-    }
-
-    fn read_only(&self) -> bool {
-        let mut mount = Command::new("mount");
-        mount.args(["-o", "remount,ro"]).arg(self.0.path());
-        mount.output().is_ok_and(|o| o.status.success())
-    }
-}
-
-impl Drop for SmallDisk {
-    fn drop(&mut self) {
-        let _ = Command::new("umount").arg(self.0.path()).output();
-    }
-}
-
 #[test]
 fn a_full_disk_is_reported_and_keeps_the_old_result() {
-    let Some(disk) = SmallDisk::new() else {
-        println!("skipped: mounting a small file system is not allowed here");
-        return;
-    };
-    let path = disk.0.path().join("r.h5");
+    let Some(disk) = SmallDisk::new() else { return };
+    let path = disk.path().join("r.h5");
     std::fs::write(&path, "old").unwrap();
     let e = record::write(&path, &rich()).unwrap_err();
     let said = e.to_string();
     assert!(said.contains("No space left") && said.contains("free some space"), "{said}");
     assert_eq!(std::fs::read_to_string(&path).unwrap(), "old");
-    assert_eq!(names_in(disk.0.path()), ["r.h5"], "nothing half-written is left");
+    assert_eq!(names_in(disk.path()), ["r.h5"], "nothing half-written is left");
     if disk.read_only() {
         let e = record::ensure_writable(&path, true).unwrap_err();
         assert!(e.to_string().contains("allow writing there"), "{e}");
@@ -103,13 +76,7 @@ fn a_file_size_limit_is_reported() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("r.h5");
     let this = std::env::current_exe().unwrap();
-    // The signal that the limit sends is ignored, so that the write itself fails.
-    let out = Command::new("sh")
-        .args([
-            "-c",
-            "trap '' XFSZ; ulimit -f 16; exec \"$0\" --exact child_under_a_limit --nocapture",
-        ])
-        .arg(this)
+    let out = limited(this, &["--exact", "child_under_a_limit", "--nocapture"])
         .env("HOLDPOINT_TEST_LIMITED", &path)
         .output()
         .unwrap();

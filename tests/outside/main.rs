@@ -8,6 +8,8 @@ mod ledger;
 
 mod abrupt_junction;
 mod arora;
+mod bipolar;
+mod boundary_value;
 mod breakdown;
 mod dopants;
 mod fermi;
@@ -19,7 +21,9 @@ mod ionization_laws;
 mod klaassen;
 mod law_derivatives;
 mod laws;
+mod manufactured;
 mod narrowing;
 mod numbers;
 mod ranges;
 mod resistivity;
+mod symmetry;

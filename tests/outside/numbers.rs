@@ -127,7 +127,7 @@ fn digits(reference: f64, within: Within) -> Within {
     let half = 0.5 * 10f64.powi(-decimals);
     match within {
         Within::Relative(t) => Within::Absolute((t * reference.abs()).max(half)),
-        other => other,
+        other @ (Within::Absolute(_) | Within::AtLeast(_)) => other,
     }
 }
 
