@@ -133,6 +133,7 @@ fn first_record(
         curve: Curve::default(),
         folds: Vec::new(),
         figures: Figures::Bias { points: Vec::new() },
+        bars: None,
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work::default(),

@@ -7,6 +7,7 @@ mod junction;
 mod lines;
 mod model;
 mod quality;
+mod refine;
 mod sample;
 mod smooth;
 
@@ -14,3 +15,4 @@ pub use build::build;
 pub use junction::{Axis, Junction};
 pub use model::*;
 pub use quality::{AxisQuality, JunctionQuality, Quality};
+pub use refine::{Lines, on_lines};

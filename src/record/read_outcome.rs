@@ -26,6 +26,7 @@ pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
         status: status(at)?,
         folds: folds(&at.group("folds")?, names.len())?,
         figures: figures(at, names.len())?,
+        bars: None,
         curve: curve(&at.group("curve")?, names)?,
         fields,
         warnings: at.texts("warnings")?,

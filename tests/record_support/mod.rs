@@ -169,6 +169,7 @@ fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outc
         curve: curve(r, points),
         folds: Vec::new(),
         figures,
+        bars: None,
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work {

@@ -1,0 +1,141 @@
+//! Solves a shipped case on its own mesh and on relatives of it, and compares.
+#![allow(dead_code)] // the test and the bench each use their share
+
+use holdpoint::case::{self, Case, Problem};
+use holdpoint::discretize::Device;
+use holdpoint::experiment::{
+    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, run_experiment,
+};
+use holdpoint::mesh::{self, Lines, Mesh};
+use holdpoint::silicon::Silicon;
+use holdpoint::solve::equilibrium;
+use holdpoint::structure::Structure;
+use holdpoint::trace::KeepNothing;
+
+fn words(problems: Vec<Problem>) -> String {
+    problems.into_iter().map(|p| p.text).collect::<Vec<_>>().join("; ")
+}
+
+/// A case in `meshes/` with another node budget.
+pub fn shipped(name: &str, nodes: usize) -> Case {
+    let path = format!("{}/meshes/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{path}: {e}"));
+    let mut case = case::read_str(&text, "").unwrap_or_else(|e| panic!("{}", words(e))).0;
+    case.grid.nodes = Some(nodes);
+    case
+}
+
+/// The mesh of a case.
+pub fn meshed(case: &Case) -> (Structure, Mesh) {
+    let structure = Structure::new(case).unwrap_or_else(|e| panic!("{}", words(e))).0;
+    let mesh = mesh::build(case, &structure).unwrap_or_else(|e| panic!("{}", words(e))).0;
+    (structure, mesh)
+}
+
+/// All experiments of a case on a mesh.
+pub fn solve(case: &Case, mesh: &Mesh) -> Result<Vec<Outcome>, String> {
+    let device = Device::new(mesh, Silicon::of_case(case));
+    let (state, _) = equilibrium(&device).map_err(|e| e.to_string())?;
+    case.experiments
+        .iter()
+        .map(|e| {
+            run_experiment(case, &device, &state, e, RunOptions::default(), None, &mut KeepNothing)
+                .map_err(|e| e.to_string())
+        })
+        .collect()
+}
+
+/// One number of a case: its value, error bar and distance from the truth.
+#[derive(Debug, Clone)]
+pub struct Figure {
+    pub name: String,
+    pub coarser: f64,
+    pub value: f64,
+    pub finer: f64,
+    pub truth: f64,
+    pub bar: f64,
+    pub order: Option<f64>,
+}
+
+impl Figure {
+    pub fn ratio(&self) -> f64 {
+        (self.value - self.truth).abs() / self.bar
+    }
+
+    pub fn print(&self) {
+        println!(
+            "{:<44} {:>11.5e} {:>11.5e} {:>11.5e} {:>11.5e}  bar {:>9.3e} order {:>5} error/bar {:.3}",
+            self.name,
+            self.coarser,
+            self.value,
+            self.finer,
+            self.truth,
+            self.bar,
+            self.order.map_or("-".into(), |p| format!("{p:.2}")),
+            self.ratio()
+        );
+    }
+}
+
+/// Solves `case` with error bars and once more with every interval quartered: all its
+/// figures, voltage and current.
+pub fn study(label: &str, case: &Case) -> Vec<Figure> {
+    let (structure, mesh) = meshed(case);
+    let lines = Lines::of(&mesh);
+    let mut outcomes = solve(case, &mesh).unwrap_or_else(|e| panic!("{label}: {e}"));
+    for o in &mut outcomes {
+        o.bars = Some(Bars::wanted(Cover::Mesh));
+    }
+    for &change in Cover::Mesh.changes() {
+        let v = Variant::new(case, &lines, change).unwrap_or_else(|e| panic!("{label}: {e}"));
+        let nodes = v.mesh.nodes();
+        let reruns = solve(&v.case, &v.mesh);
+        for (k, o) in outcomes.iter_mut().enumerate() {
+            let rerun = match &reruns {
+                Ok(list) => Rerun::of(change, nodes, &list[k]),
+                Err(e) => Rerun::failed(change, nodes, o.points().len(), e),
+            };
+            o.bars.as_mut().unwrap().reruns.push(rerun);
+        }
+    }
+    let quartered = mesh::on_lines(case, &structure, lines.halved().halved());
+    let quartered = quartered.unwrap_or_else(|e| panic!("{}", words(e)));
+    let truths = solve(case, &quartered).unwrap_or_else(|e| panic!("{label}: {e}"));
+    println!("{label}: {} nodes, quartered {}", mesh.nodes(), quartered.nodes());
+    let mut out = Vec::new();
+    for (k, (o, truth)) in outcomes.iter().zip(&truths).enumerate() {
+        for (n, ((name, here), (_, there))) in
+            o.points().into_iter().zip(truth.points()).enumerate()
+        {
+            let figure = format!("{label}, {k}: {name}");
+            let (Ok(here), Ok(there)) = (here, there) else {
+                panic!("{figure}: {here:?} and {there:?}")
+            };
+            let bars = match o.error_bars(name) {
+                Some(Ok(bars)) => bars,
+                other => panic!("{figure} has no bars: {other:?}"),
+            };
+            let rerun = |c: Change| {
+                let list = &o.bars.as_ref().unwrap().rerun(c).unwrap().points;
+                list[n].as_ref().map_or([f64::NAN; 2], |p| [p.voltage, p.current])
+            };
+            let (coarser, finer) = (rerun(Change::Coarser), rerun(Change::Finer));
+            let pairs = [
+                ("V", here.voltage, there.voltage, bars.voltage),
+                ("I", here.current, there.current, bars.current),
+            ];
+            for (q, (unit, value, truth, bar)) in pairs.into_iter().enumerate() {
+                out.push(Figure {
+                    name: format!("{figure} {unit}"),
+                    coarser: coarser[q],
+                    value,
+                    finer: finer[q],
+                    truth,
+                    bar: bar.error,
+                    order: bar.order,
+                });
+            }
+        }
+    }
+    out
+}
