@@ -5,10 +5,11 @@ use std::time::Instant;
 
 use serde_json::{Value, json};
 
+use super::reruns::reruns;
 use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
-use crate::experiment::{Figures, Outcome, RunOptions, Status, run_experiment};
+use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Status, run_experiment};
 use crate::extract::Verdict;
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
@@ -80,18 +81,22 @@ impl Rooms for Joined {
                 break;
             }
             watch.experiment(k, case.experiments.len(), experiment.kind.word());
+            let earlier_bars = earlier.bars.clone();
             let resume = (earlier.status == Status::Interrupted).then_some(earlier);
             let options = RunOptions { fields: job.fields };
-            let outcome = run_experiment(case, &device, &state, experiment, options, resume, watch)
-                .map_err(|e| RunError::Failed(e.to_string()))?;
+            let bars = earlier_bars;
+            let mut outcome =
+                run_experiment(case, &device, &state, experiment, options, resume, watch)
+                    .map_err(|e| RunError::Failed(e.to_string()))?;
+            outcome.bars = bars;
             let interrupted = outcome.status == Status::Interrupted;
             watch.outcome(k, outcome).map_err(saved)?;
             if interrupted {
                 break;
             }
         }
+        let mut complete = false;
         if let Some(record) = watch.record_mut() {
-            record.provenance.wall = before + started.elapsed().as_secs_f64();
             let finished = record
                 .experiments
                 .iter()
@@ -99,9 +104,14 @@ impl Rooms for Joined {
             if finished {
                 record.verdict =
                     case.verdict.map(|v| Verdict::of(v, case.width, &record.experiments));
+                complete = true;
             }
         }
-        Ok(())
+        let ended = if complete { reruns(job, watch) } else { Ok(()) };
+        if let Some(record) = watch.record_mut() {
+            record.provenance.wall = before + started.elapsed().as_secs_f64();
+        }
+        ended
     }
 }
 
@@ -133,7 +143,7 @@ fn first_record(
         curve: Curve::default(),
         folds: Vec::new(),
         figures: Figures::Bias { points: Vec::new() },
-        bars: None,
+        bars: job.bars.filter(|_| has_points(e)).map(Bars::wanted),
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work::default(),
@@ -158,7 +168,11 @@ fn first_record(
             }
             provenance.started = earlier.provenance.started.clone();
             provenance.wall = earlier.provenance.wall;
-            earlier.experiments.clone()
+            let mut experiments = earlier.experiments.clone();
+            for (outcome, e) in experiments.iter_mut().zip(&case.experiments) {
+                ask(outcome, job.bars.filter(|_| has_points(e)));
+            }
+            experiments
         }
     };
     let constants = case
@@ -193,6 +207,20 @@ fn first_record(
             .collect(),
         complete: false,
     })
+}
+
+/// Whether an experiment's figures are points, which can have error bars.
+fn has_points(e: &case::Experiment) -> bool {
+    !matches!(e.kind, case::ExperimentKind::Bias { .. })
+}
+
+/// A resumed outcome gets the bars that are asked for now or were before.
+fn ask(outcome: &mut Outcome, cover: Option<Cover>) {
+    let Some(cover) = cover else { return };
+    match &mut outcome.bars {
+        Some(bars) => bars.cover = bars.cover.max(cover),
+        none => *none = Some(Bars::wanted(cover)),
+    }
 }
 
 fn laws_in_force(laws: &Laws) -> Vec<(String, String)> {

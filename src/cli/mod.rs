@@ -7,6 +7,7 @@ mod joined;
 mod mesh;
 mod plot;
 mod progress;
+mod reruns;
 mod rooms;
 mod run;
 mod run_plan;

@@ -177,6 +177,13 @@ impl Outcome {
         }
     }
 
+    /// The next rerun that the error bars asked for need, if any figure is there to have
+    /// one.
+    pub fn next_rerun(&self) -> Option<Change> {
+        let some = self.points().iter().any(|(_, found)| found.is_ok());
+        self.bars.as_ref().filter(|_| some)?.missing()
+    }
+
     /// The error bars of the figure `name`; `None` if none were asked for or there is no
     /// such figure. The inner error says why there are none.
     pub fn error_bars(&self, name: &str) -> Option<Found<PointBars>> {

@@ -4,7 +4,9 @@
 pub mod invented;
 
 use holdpoint::case::Plate;
-use holdpoint::experiment::{BiasPoint, Criterion, Figures, OnBranch, Outcome, Status};
+use holdpoint::experiment::{
+    Bars, BiasPoint, Change, Cover, Criterion, Figures, OnBranch, Outcome, Place, Rerun, Status,
+};
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
 use holdpoint::record::{ConstantInForce, Provenance, RunRecord};
@@ -161,6 +163,11 @@ fn fold(r: &mut Numbers, kind: FoldKind, before_point: usize) -> Fold {
     }
 }
 
+fn rerun(change: Change, nodes: usize, points: Vec<Result<[f64; 2], String>>) -> Rerun {
+    let place = |[voltage, current]: [f64; 2]| Place { voltage, current };
+    Rerun { change, nodes, points: points.into_iter().map(|p| p.map(place)).collect() }
+}
+
 fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outcome {
     Outcome {
         kind: kind.into(),
@@ -202,6 +209,14 @@ pub fn rich() -> RunRecord {
             on_branch: Ok(line),
         },
     );
+    snapback.bars = Some(Bars {
+        cover: Cover::Cut,
+        reruns: vec![
+            rerun(Change::Coarser, 21, vec![Ok([3.0, 2e-7]), Err("no fold".into())]),
+            rerun(Change::Finer, 180, vec![Ok([2.5, 1e-7]), Ok([1.01, 3e-7])]),
+            rerun(Change::Wider, 60, vec![Ok([2.4, 1.1e-7]), Err("a short".into())]),
+        ],
+    });
     snapback.folds = vec![
         trigger,
         fold(&mut r, FoldKind::CurrentMaximum, 50),
@@ -253,6 +268,12 @@ pub fn rich() -> RunRecord {
         4,
         Figures::Injection { criterion: Criterion::Reconnect, critical: Ok(critical) },
     );
+    // One with bars, one that was interrupted before them.
+    reconnect.bars = Some(Bars {
+        cover: Cover::Mesh,
+        reruns: vec![rerun(Change::Finer, 180, vec![Ok([0.4, 2e-7])])],
+    });
+    nothing.bars = Some(Bars::wanted(Cover::Mesh));
     // A fold without terminal values is allowed.
     reconnect.folds = vec![Fold {
         at_terminals: TerminalValues::default(),
