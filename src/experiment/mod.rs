@@ -2,6 +2,7 @@
 
 mod bars;
 mod figures;
+mod grading;
 mod outcome;
 mod run;
 mod setup;
@@ -10,6 +11,7 @@ mod warnings;
 mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
+pub use grading::{Sensitivity, graded_by, sensitivity};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};
 pub use setup::{Setup, SetupError};

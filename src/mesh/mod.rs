@@ -11,7 +11,7 @@ mod refine;
 mod sample;
 mod smooth;
 
-pub use build::build;
+pub use build::{build, regraded};
 pub use junction::{Axis, Junction};
 pub use model::*;
 pub use quality::{AxisQuality, JunctionQuality, Quality};

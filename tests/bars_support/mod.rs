@@ -4,13 +4,13 @@
 use holdpoint::case::{self, Case, Problem};
 use holdpoint::discretize::Device;
 use holdpoint::experiment::{
-    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, run_experiment,
+    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, graded_by, run_experiment,
 };
 use holdpoint::mesh::{self, Lines, Mesh};
 use holdpoint::silicon::Silicon;
 use holdpoint::solve::equilibrium;
 use holdpoint::structure::Structure;
-use holdpoint::trace::KeepNothing;
+use holdpoint::trace::{Fold, KeepNothing};
 
 fn words(problems: Vec<Problem>) -> String {
     problems.into_iter().map(|p| p.text).collect::<Vec<_>>().join("; ")
@@ -138,4 +138,58 @@ pub fn study(label: &str, case: &Case) -> Vec<Figure> {
         }
     }
     out
+}
+
+/// Values of all points: name, value.
+fn values(outcomes: &[Outcome]) -> Vec<(String, Result<f64, String>)> {
+    let mut out = Vec::new();
+    for (k, o) in outcomes.iter().enumerate() {
+        for (name, found) in o.points() {
+            for (unit, pick) in [("V", (|f| f.voltage) as fn(&Fold) -> f64), ("I", |f| f.current)] {
+                out.push((
+                    format!("{k}: {name} {unit}"),
+                    found.as_ref().map(pick).map_err(Clone::clone),
+                ));
+            }
+        }
+    }
+    out
+}
+
+/// Mean relative error of the folds on the mesh of the structure and on one graded by the
+/// solution, against the mesh of the structure of `truth`.
+pub fn gain(label: &str, case: &Case, truth: &Case) -> [f64; 2] {
+    let (structure, mesh) = meshed(case);
+    let before = solve(case, &mesh).unwrap_or_else(|e| panic!("{label}: {e}"));
+    let lines = graded_by(case, &structure, &mesh, &before, &mut |_| true)
+        .unwrap_or_else(|e| panic!("{label}: {e}"));
+    let graded = mesh::on_lines(case, &structure, lines).unwrap_or_else(|e| panic!("{}", words(e)));
+    println!(
+        "{label}: {} nodes ({} x {}) graded to {} ({} x {})",
+        mesh.nodes(),
+        mesh.nx(),
+        mesh.ny(),
+        graded.nodes(),
+        graded.nx(),
+        graded.ny()
+    );
+    let after = solve(case, &graded).unwrap_or_else(|e| panic!("{label}: {e}"));
+    let fine = cached_truth(label, truth);
+    let mut sums = [0.0; 2];
+    let all = values(&before).into_iter().zip(values(&after)).zip(&fine);
+    let mut count = 0.0;
+    for (((name, before), (_, after)), (_, truth)) in all {
+        let (Ok(b), Ok(a), Ok(t)) = (before, after, truth) else { panic!("{label}, {name}") };
+        let (eb, ea) = ((b / t - 1.0).abs(), (a / t - 1.0).abs());
+        println!("{name:<18} {b:>12.5e} {a:>12.5e} {t:>12.5e}  error {eb:>9.2e} to {ea:>9.2e}");
+        sums[0] += eb;
+        sums[1] += ea;
+        count += 1.0;
+    }
+    sums.map(|s| s / count)
+}
+
+fn cached_truth(label: &str, truth: &Case) -> Vec<(String, Result<f64, String>)> {
+    let (_, mesh) = meshed(truth);
+    values(&solve(truth, &mesh).unwrap_or_else(|e| panic!("{label}: {e}")))
 }
