@@ -2,6 +2,7 @@
 
 mod check;
 mod completions;
+mod graded;
 mod io;
 mod joined;
 mod mesh;

@@ -80,6 +80,14 @@ impl<'a> Watch<'a> {
         self.say();
     }
 
+    /// Shows how much of a phase without points is done, 0 to 1; false once the run is to
+    /// end.
+    pub fn share(&mut self, done: f64) -> bool {
+        self.progress.share(done);
+        self.say();
+        !self.interrupt.is_set()
+    }
+
     fn say(&mut self) {
         let lines = self.progress.take_lines();
         if !lines.is_empty() {

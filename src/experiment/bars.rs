@@ -7,8 +7,9 @@
 //! Meshes that are affordable are seldom fine enough for that to be more than an
 //! estimate, so the bar is a grid convergence index: the estimate times a safety factor
 //! (Roache, J. Fluids Eng. 116, 405 (1994)), 1.25 where three meshes show a plausible
-//! order and 3 where they do not, with the order clamped to [0.5, 2] (Oberkampf and Roy,
-//! Verification and Validation in Scientific Computing, 2010, section 8.6, from memory).
+//! order and 3 where they do not, with the order clamped (Oberkampf and Roy, Verification
+//! and Validation in Scientific Computing, 2010, section 8.6, from memory; they clamp to
+//! half the formal order and less, here it is [1, 2]).
 //! Two further guards are our own, see [`mesh_error`].
 
 use crate::trace::Fold;
@@ -219,8 +220,8 @@ fn point_bars(bars: &Bars, k: usize, here: Place) -> Found<PointBars> {
     Ok(PointBars { voltage: bar(|p| p.voltage), current: bar(|p| p.current) })
 }
 
-/// Orders that a box method on graded meshes can show; 2 in the limit.
-const ORDERS: [f64; 2] = [0.5, 2.0];
+/// Orders of a box method: 2 in the limit, 1 where doping or material is abrupt.
+const ORDERS: [f64; 2] = [1.0, 2.0];
 /// Orders that count as convergence seen, not as chance.
 const PLAUSIBLE: [f64; 2] = [0.75, 3.0];
 /// Safety factors with and without a plausible order.
@@ -275,7 +276,7 @@ mod tests {
                 let (bar, order) = mesh_error(Some(f(2.0)), f(1.0), f(0.5));
                 let ratio = c.abs() / bar;
                 assert!((order.unwrap() - p).abs() < 1e-9);
-                assert!((ratio - 0.8).abs() < 1e-9, "order {p}: true error/bar {ratio}");
+                assert!(ratio > 0.79 && ratio < 0.97, "order {p}: true error/bar {ratio}");
             }
         }
     }

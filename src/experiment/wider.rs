@@ -3,7 +3,7 @@
 //! A cut ends somewhere, and the current that would flow beyond is missing. How much that
 //! matters shows when the cut is made larger and everything in it stays where it is.
 
-use crate::case::{Case, Piece, Profile, Touch};
+use crate::case::{Case, Piece, Profile, Side, Touch};
 use crate::mesh::Lines;
 
 /// Depth and margins grow by this factor.
@@ -27,11 +27,12 @@ pub struct Wider {
 /// terminal, a gate, a trench, an edge of a well or diffusion. A side that something
 /// touches or a terminal sits on has no margin and stays: it is an edge of the device or
 /// a mirror, not of the cut. A well or diffusion that reaches a side that moves, or a box that
-/// reaches the bottom, still does.
+/// reaches the bottom, still does. A bar, whose layers are all as deep as the cut with
+/// terminals on its sides only, keeps its depth: that is the bar's, not the cut's.
 pub fn wider(case: &Case, lines: &Lines) -> Wider {
     let (span, thickness) = (case.wafer.span, case.wafer.thickness);
     let [left, right] = margins(case).map(|m| (LARGER - 1.0) * m);
-    let deeper = (LARGER - 1.0) * thickness;
+    let deeper = if is_bar(case) { 0.0 } else { (LARGER - 1.0) * thickness };
     let mut out = case.clone();
     let moved = |v: f64| v + left;
     out.wafer.span = span + left + right;
@@ -78,6 +79,21 @@ pub fn wider(case: &Case, lines: &Lines) -> Wider {
     Wider { case: out, lines: Lines { x, y } }
 }
 
+/// True if nothing in the cut depends on y.
+fn is_bar(case: &Case) -> bool {
+    let thickness = case.wafer.thickness;
+    let through = |p: &Piece| {
+        matches!(p.profile, Profile::Box { top, bottom }
+            if top <= SAME && bottom >= thickness - SAME)
+    };
+    let on_side = |t: &Touch| matches!(t, Touch::Side(Side::Left | Side::Right));
+    case.wells.iter().chain(&case.diffusions).all(through)
+        && case.terminals.iter().flat_map(|t| &t.touches).all(on_side)
+        && case.trenches.is_empty()
+        && case.gates.is_empty()
+        && case.wafer.epi.is_none()
+}
+
 /// Distance of the left and of the right side from the first thing drawn [µm].
 fn margins(case: &Case) -> [f64; 2] {
     let span = case.wafer.span;
@@ -92,9 +108,9 @@ fn margins(case: &Case) -> [f64; 2] {
     for touch in case.terminals.iter().flat_map(|t| &t.touches) {
         match touch {
             Touch::Surface { from, to } => places.extend([*from, *to]),
-            Touch::Side(crate::case::Side::Left) => places.push(0.0),
-            Touch::Side(crate::case::Side::Right) => places.push(span),
-            Touch::Side(crate::case::Side::Back) => {}
+            Touch::Side(Side::Left) => places.push(0.0),
+            Touch::Side(Side::Right) => places.push(span),
+            Touch::Side(Side::Back) => {}
         }
     }
     let first = places.iter().copied().fold(span, f64::min);
@@ -165,16 +181,21 @@ mod tests {
     }
 
     #[test]
-    fn sides_with_terminals_stay() {
+    fn sides_with_terminals_and_the_depth_of_a_bar_stay() {
         let case = shipped("four-layer-bar.toml");
-        let w = wider(&case, &Lines { x: vec![0.0, 4.0, 8.0], y: vec![0.0, 0.5, 1.0] });
-        assert_eq!((w.case.wafer.span, w.case.wafer.thickness), (8.0, 1.5));
-        assert_eq!(w.lines.x, [0.0, 4.0, 8.0]);
-        let bottoms = w.case.wells.iter().map(|p| match p.profile {
-            crate::case::Profile::Box { bottom, .. } => bottom,
-            _ => f64::NAN,
+        let lines = Lines { x: vec![0.0, 4.0, 8.0], y: vec![0.0, 0.5, 1.0] };
+        let w = wider(&case, &lines);
+        assert_eq!((w.case.wafer.span, w.case.wafer.thickness), (8.0, 1.0));
+        assert_eq!(w.lines, lines);
+        // With its base contacted from above the strip has a depth of the cut's.
+        let case = shipped("npn-strip.toml");
+        let w = wider(&case, &Lines { x: vec![0.0, 2.5, 5.0], y: vec![0.0, 1.0, 2.0] });
+        assert_eq!((w.case.wafer.span, w.case.wafer.thickness), (5.0, 3.0));
+        let bottoms = w.case.diffusions.iter().filter_map(|p| match p.profile {
+            crate::case::Profile::Box { bottom, .. } => Some(bottom),
+            _ => None,
         });
-        assert!(bottoms.into_iter().all(|b| b == 1.5), "the layers still reach the bottom");
+        assert!(bottoms.into_iter().all(|b| b == 3.0), "the layers still reach the bottom");
     }
 
     #[test]

@@ -80,7 +80,19 @@ impl Figure {
 /// Solves `case` with error bars and once more with every interval quartered: all its
 /// figures, voltage and current.
 pub fn study(label: &str, case: &Case) -> Vec<Figure> {
-    let (structure, mesh) = meshed(case);
+    let (_, mesh) = meshed(case);
+    study_on(label, case, mesh)
+}
+
+/// The same, beginning with every second line of the case's mesh only.
+pub fn study_thinned(label: &str, case: &Case) -> Vec<Figure> {
+    let (_, mesh) = meshed(case);
+    let thinned = Variant::new(case, &Lines::of(&mesh), Change::Coarser);
+    study_on(label, case, thinned.unwrap_or_else(|e| panic!("{label}: {e}")).mesh)
+}
+
+fn study_on(label: &str, case: &Case, mesh: Mesh) -> Vec<Figure> {
+    let structure = Structure::new(case).unwrap_or_else(|e| panic!("{}", words(e))).0;
     let lines = Lines::of(&mesh);
     let mut outcomes = solve(case, &mesh).unwrap_or_else(|e| panic!("{label}: {e}"));
     for o in &mut outcomes {
