@@ -24,6 +24,10 @@ fn main() -> ExitCode {
         };
         studies = vec![(case.clone(), nodes, truth)];
     }
+    if let [case, nodes] = args.as_slice() {
+        bars_support::blocks(case, &shipped(case, nodes.parse().unwrap_or(0)));
+        return ExitCode::SUCCESS;
+    }
     let mut good = true;
     for (name, nodes, truth) in studies {
         let [before, after] = gain(&name, &shipped(&name, nodes), &shipped(&name, truth));

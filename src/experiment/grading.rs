@@ -17,20 +17,19 @@ use crate::case::{Case, Experiment, ExperimentKind};
 use crate::discretize::{Device, State, StateWords, Words};
 use crate::mesh::{Lines, Mesh, on_lines, regraded};
 use crate::silicon::Silicon;
-use crate::solve::{Constraint, System};
+use crate::solve::{Constraint, Gummel, System};
 use crate::structure::Structure;
-use crate::trace::{Fields, Fold};
+use crate::trace::{Curve, Fields, Fold};
 
 use super::outcome::Outcome;
 use super::setup::Setup;
 
 /// Blocks of an axis, at most.
 const BLOCKS: [usize; 2] = [28, 18];
-/// Figures whose blocks change them by less than this part in all are good enough
-/// already: they do not get a full share.
-const GOOD: f64 = 1e-3;
+/// Rounds of the decoupled iteration where Newton alone does not solve a figure's point.
+const ROUNDS: u32 = 20;
 /// A block's spacing changes by at most this factor beside the axis' mean change.
-const MOST: f64 = 4.0;
+const MOST: f64 = 8.0;
 /// Every block counts as at least this part of the mean error.
 const LEAST: f64 = 1e-2;
 
@@ -41,6 +40,10 @@ pub struct Sensitivity {
     pub blocks: [Vec<usize>; 2],
     /// Each block's share in the error of the figures, the same blocks.
     pub errors: [Vec<f64>; 2],
+    /// By axis and block: relative change of each figure's value and, at a fold of the
+    /// voltage, of its current; `None` where
+    /// it could not be solved.
+    pub changes: [Vec<Vec<Option<f64>>>; 2],
 }
 
 /// Lines with the same node budget, denser where that changes the figures of `outcomes`
@@ -68,6 +71,8 @@ struct Target<'a> {
     drive: Vec<String>,
     fold: &'a Fold,
     fields: &'a Fields,
+    /// V's curvature over ln I [V] at a fold of the voltage.
+    curvature: f64,
     /// The figure is a voltage at a fold of the voltage, or a current at a given voltage.
     voltage: bool,
 }
@@ -84,7 +89,8 @@ fn targets<'a>(case: &'a Case, outcomes: &'a [Outcome]) -> Vec<Target<'a>> {
             let fields = outcome.fields.iter().find(|f| f.label == name);
             if let (Ok(fold), Some(fields)) = (found, fields) {
                 let drive = drive.clone();
-                out.push(Target { experiment, drive, fold, fields, voltage });
+                let curvature = curvature(&outcome.curve, fold);
+                out.push(Target { experiment, drive, fold, fields, curvature, voltage });
             }
         }
     }
@@ -124,8 +130,8 @@ pub fn sensitivity(
             done += 1;
         }
     }
-    let errors = shares(&changes, &targets)?;
-    Ok(Sensitivity { blocks, errors })
+    let errors = shares(&changes)?;
+    Ok(Sensitivity { blocks, errors, changes })
 }
 
 /// First lines of at most `most` blocks of equally many intervals, and the last line.
@@ -170,11 +176,10 @@ fn measured(
     let mut out = Vec::new();
     for target in targets {
         let words = moved(&target.fields.state, mesh, finer, axis, places);
-        let [value, slope] = at_target(case, &device, &words, target).map_or([None; 2], |v| {
-            let here = if target.voltage { target.fold.voltage } else { target.fold.current };
-            [Some((v.0 - here).abs()), v.1]
-        });
-        out.extend([value, slope]);
+        let found = at_target(case, &device, &words, target);
+        let here = if target.voltage { target.fold.voltage } else { target.fold.current };
+        out.push(found.map(|(value, _)| value / here - 1.0));
+        out.push(found.and_then(|(_, current)| current));
     }
     out
 }
@@ -215,8 +220,8 @@ fn moved(
     }
 }
 
-/// The figure of a target on a device and, at a fold of the voltage, the slope dV/dI
-/// relative to V/I.
+/// The figure of a target on a device and, at a fold of the voltage, the relative change of
+/// the fold's current.
 fn at_target(
     case: &Case,
     device: &Device,
@@ -240,48 +245,72 @@ fn at_target(
         true => Constraint::Current(target.fold.current),
         false => Constraint::Voltage(target.fold.voltage),
     };
-    system.newton(&mut state, &mut lambda, &constraint).ok()?;
+    solved(&mut system, &mut state, &mut lambda, &constraint)?;
     if !target.voltage {
         return Some((system.drive_current(), None));
     }
     let slope = system.tangent(&state).map(|t| {
         let ends = t.terminals;
-        (ends.lambda / ends.current).abs() * (target.fold.current / target.fold.voltage).abs()
+        // The current of the fold, relative, from V's slope and curvature over ln I.
+        -ends.lambda / ends.current * target.fold.current / target.curvature
     });
     Some((lambda[0] + lambda[1], slope.filter(|s| s.is_finite())))
 }
 
-/// Each block's share in the error of all numbers. A number counts by its blocks'
-/// changes over their sum, so that every figure counts alike.
-fn shares(
-    changes: &[Vec<Vec<Option<f64>>>; 2],
-    targets: &[Target],
-) -> Result<[Vec<f64>; 2], String> {
-    let mut out = [0, 1].map(|a| vec![0.0; changes[a].len()]);
-    let mut any = false;
-    for q in 0..2 * targets.len() {
-        let all = || changes.iter().flatten().map(|c: &Vec<Option<f64>>| c[q]);
-        let known = all().flatten().count();
-        // What was not solved counts as the mean of the others; little was known if most.
-        if 2 * known <= all().count() {
-            continue;
+/// Newton from an interpolated state; if that fails, from one whose potential fits its
+/// charges.
+fn solved(
+    system: &mut System,
+    state: &mut State,
+    lambda: &mut [f64; 2],
+    constraint: &Constraint,
+) -> Option<()> {
+    let (mut s, mut l) = (state.clone(), *lambda);
+    if system.newton(&mut s, &mut l, constraint).is_err() {
+        (s, l) = (state.clone(), *lambda);
+        system.apply_lambda(&mut s, l);
+        let mut gummel = Gummel::new(system.device).ok()?;
+        gummel.iterate(system.device, &mut s, ROUNDS, 1e-3).ok()?;
+        system.newton(&mut s, &mut l, constraint).ok()?;
+    }
+    (*state, *lambda) = (s, l);
+    Some(())
+}
+
+/// V's curvature over ln I at a fold of the voltage [V], from the curve's points beside it.
+fn curvature(curve: &Curve, fold: &Fold) -> f64 {
+    let k = fold.before_point;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for p in [k.checked_sub(1), Some(k)].into_iter().flatten() {
+        let Some((v, i)) = curve.voltage.get(p).zip(curve.current.get(p)) else { continue };
+        let away = (i / fold.current).ln();
+        if away.is_finite() && away != 0.0 {
+            sum += 2.0 * (v - fold.voltage) / (away * away);
+            count += 1.0;
         }
+    }
+    sum / count
+}
+
+/// Each block's share in the error of all numbers, from their relative changes. A number
+/// whose blocks change it by R in all counts by √R: between all alike and the worst alone.
+fn shares(changes: &[Vec<Vec<Option<f64>>>; 2]) -> Result<[Vec<f64>; 2], String> {
+    let mut out = [0, 1].map(|a| vec![0.0; changes[a].len()]);
+    let numbers = changes.iter().flatten().map(Vec::len).max().unwrap_or(0);
+    let mut any = false;
+    for q in 0..numbers {
+        let all = || changes.iter().flatten().map(|c: &Vec<Option<f64>>| c[q].map(f64::abs));
+        let known = all().flatten().count();
         let sum: f64 = all().flatten().sum();
-        let mean = sum / known as f64;
-        let target = &targets[q / 2];
-        let size = match (q % 2, target.voltage) {
-            (0, true) => target.fold.voltage.abs(),
-            (0, false) => target.fold.current.abs(),
-            _ => 0.0,
-        };
-        let whole = sum.max(GOOD * size);
-        if whole <= 0.0 {
+        // What was not solved counts as the mean of the others; little is known if most.
+        if 2 * known <= all().count() || sum <= 0.0 {
             continue;
         }
         any = true;
+        let mean = sum / known as f64;
         for (list, shares) in changes.iter().zip(&mut out) {
             for (c, share) in list.iter().zip(shares.iter_mut()) {
-                *share += c[q].unwrap_or(mean) / whole;
+                *share += c[q].map_or(mean, f64::abs) / sum.sqrt();
             }
         }
     }

@@ -5,6 +5,7 @@ use holdpoint::case::{self, Case, Problem};
 use holdpoint::discretize::Device;
 use holdpoint::experiment::{
     Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, graded_by, run_experiment,
+    sensitivity,
 };
 use holdpoint::mesh::{self, Lines, Mesh};
 use holdpoint::silicon::Silicon;
@@ -204,4 +205,28 @@ pub fn gain(label: &str, case: &Case, truth: &Case) -> [f64; 2] {
 fn cached_truth(label: &str, truth: &Case) -> Vec<(String, Result<f64, String>)> {
     let (_, mesh) = meshed(truth);
     values(&solve(truth, &mesh).unwrap_or_else(|e| panic!("{label}: {e}")))
+}
+
+/// Prints what each block of lines does to each figure.
+pub fn blocks(label: &str, case: &Case) {
+    let (structure, mesh) = meshed(case);
+    let before = solve(case, &mesh).unwrap_or_else(|e| panic!("{label}: {e}"));
+    let s = sensitivity(case, &structure, &mesh, &before, &mut |_| true).unwrap();
+    for axis in 0..2 {
+        let lines = if axis == 0 { &mesh.x } else { &mesh.y };
+        for (k, w) in s.blocks[axis].windows(2).enumerate() {
+            print!(
+                "{} {:>8.3}..{:>8.3} ({:>2}) {:>7.4}:",
+                ["x", "y"][axis],
+                lines[w[0]],
+                lines[w[1]],
+                w[1] - w[0],
+                s.errors[axis][k]
+            );
+            for c in &s.changes[axis][k] {
+                print!(" {:>10}", c.map_or("-".into(), |c| format!("{c:.2e}")));
+            }
+            println!();
+        }
+    }
 }
