@@ -223,7 +223,7 @@ fn point_bars(bars: &Bars, k: usize, here: Place) -> Found<PointBars> {
 /// Orders of a box method: 2 in the limit, 1 where doping or material is abrupt.
 const ORDERS: [f64; 2] = [1.0, 2.0];
 /// Orders that count as convergence seen, not as chance.
-const PLAUSIBLE: [f64; 2] = [0.75, 3.0];
+const PLAUSIBLE: std::ops::RangeInclusive<f64> = 0.75..=3.0;
 /// Safety factors with and without a plausible order.
 const SEEN: f64 = 1.25;
 const UNSEEN: f64 = 3.0;
@@ -258,8 +258,7 @@ fn mesh_error(coarser: Option<f64>, case: f64, finer: f64) -> (f64, Option<f64>)
     }
     let order = (far / near).log2();
     let counted = near.abs().max(0.25 * far.abs());
-    let plausible = order >= PLAUSIBLE[0] && order <= PLAUSIBLE[1];
-    let safety = if plausible { SEEN } else { UNSEEN };
+    let safety = if PLAUSIBLE.contains(&order) { SEEN } else { UNSEEN };
     (error(counted, order.clamp(ORDERS[0], ORDERS[1]), safety), Some(order))
 }
 

@@ -4,8 +4,9 @@
 //! blocks. For each block a mesh is made that is the given one with the block's intervals
 //! halved; each figure's point is solved on it by one Newton iteration from the state that
 //! is known. At a fold dV/dI = 0, so to first order the fold's voltage changes as the
-//! voltage at its current does, and its current as the slope dV/dI there; a figure at a
-//! fold of the current changes as the current at its voltage. No fold has to be solved for.
+//! voltage at its current does, and its current as the slope dV/dI there; at a fold of the
+//! current it changes as the current in the plane across the branch. No fold has to be
+//! solved for.
 //!
 //! A block's error falls as 1/n² with its n intervals. The smallest sum of such errors for
 //! a given number of nodes has n ∝ (E n₀²)^(1/3) within an axis, E being the error measured
@@ -14,15 +15,16 @@
 //! J. Numer. Anal. 15, 736 (1978), from memory).
 
 use crate::case::{Case, Experiment, ExperimentKind};
-use crate::discretize::{Device, State, StateWords, Words};
+use crate::discretize::{Contact, Device, State, StateWords, Words};
 use crate::mesh::{Lines, Mesh, on_lines, regraded};
 use crate::silicon::Silicon;
 use crate::solve::{Constraint, Gummel, System};
 use crate::structure::Structure;
-use crate::trace::{Curve, Fields, Fold};
+use crate::trace::{Curve, Fields, Fold, Point, TraceParams};
 
 use super::outcome::Outcome;
 use super::setup::Setup;
+use super::variant::first;
 
 /// Blocks of an axis, at most.
 const BLOCKS: [usize; 2] = [28, 18];
@@ -41,8 +43,7 @@ pub struct Sensitivity {
     /// Each block's share in the error of the figures, the same blocks.
     pub errors: [Vec<f64>; 2],
     /// By axis and block: relative change of each figure's value and, at a fold of the
-    /// voltage, of its current; `None` where
-    /// it could not be solved.
+    /// voltage, of its current; `None` where it could not be solved.
     pub changes: [Vec<Vec<Option<f64>>>; 2],
 }
 
@@ -62,7 +63,7 @@ pub fn graded_by(
     let sensitivity = sensitivity(case, structure, mesh, outcomes, go_on)?;
     let lines = Lines::of(mesh);
     let wished = sensitivity.wished(&lines);
-    regraded(case, structure, &lines, &wished).map_err(|p| p.text)
+    regraded(case, structure, &lines, &wished).map_err(first)
 }
 
 /// A figure's point: where it was found and in which state.
@@ -73,11 +74,12 @@ struct Target<'a> {
     fields: &'a Fields,
     /// V's curvature over ln I [V] at a fold of the voltage.
     curvature: f64,
+    constraint: Constraint,
     /// The figure is a voltage at a fold of the voltage, or a current at a given voltage.
     voltage: bool,
 }
 
-fn targets<'a>(case: &'a Case, outcomes: &'a [Outcome]) -> Vec<Target<'a>> {
+fn targets<'a>(case: &'a Case, device: &Device, outcomes: &'a [Outcome]) -> Vec<Target<'a>> {
     let mut out = Vec::new();
     for (experiment, outcome) in case.experiments.iter().zip(outcomes) {
         let (drive, voltage) = match &experiment.kind {
@@ -90,7 +92,13 @@ fn targets<'a>(case: &'a Case, outcomes: &'a [Outcome]) -> Vec<Target<'a>> {
             if let (Ok(fold), Some(fields)) = (found, fields) {
                 let drive = drive.clone();
                 let curvature = curvature(&outcome.curve, fold);
-                out.push(Target { experiment, drive, fold, fields, curvature, voltage });
+                let constraint = Constraint::Voltage(fold.voltage);
+                let mut target =
+                    Target { experiment, drive, fold, fields, curvature, constraint, voltage };
+                if let Ok(setup) = Setup::new(case, device, experiment, &target.drive) {
+                    target.constraint = held(case, device, &setup, &target);
+                }
+                out.push(target);
             }
         }
     }
@@ -105,7 +113,8 @@ pub fn sensitivity(
     outcomes: &[Outcome],
     go_on: &mut dyn FnMut(f64) -> bool,
 ) -> Result<Sensitivity, String> {
-    let targets = targets(case, outcomes);
+    let device = Device::new(mesh, Silicon::of_case(case));
+    let targets = targets(case, &device, outcomes);
     if targets.is_empty() {
         return Err("no fold was found that the mesh could be graded for".to_string());
     }
@@ -124,7 +133,6 @@ pub fn sensitivity(
             }
             let (finer, places) = split(&lines, axis, w[0], w[1]);
             let changed = on_lines(case, structure, finer)
-                .map_err(|p| p.first().map_or(String::new(), |p| p.text.clone()))
                 .map(|m| measured(case, mesh, &m, axis, &places, &targets));
             changes[axis].push(changed.unwrap_or_else(|_| vec![None; 2 * targets.len()]));
             done += 1;
@@ -220,6 +228,38 @@ fn moved(
     }
 }
 
+/// Voltages of the contacts inside their series resistances [V].
+fn inside(case: &Case, device: &Device, fold: &Fold) -> Words {
+    let at = &fold.at_terminals;
+    let one = |(c, (v, i)): (&Contact, (&f64, &f64))| {
+        let ohms = case.terminals.iter().find(|t| t.name == c.name).map_or(0.0, |t| t.resistance);
+        v - ohms * i
+    };
+    let hi: Vec<f64> =
+        device.contacts.iter().zip(at.voltage.iter().zip(&at.current)).map(one).collect();
+    Words { lo: vec![0.0; hi.len()], hi }
+}
+
+/// What holds a figure's point while the mesh changes around it. At a fold of the voltage
+/// the current. At one of the current not the voltage: beside it the current of a forward
+/// injector follows a few millivolts, and those move with the mesh; but the plane across
+/// the branch, where mostly the shares of the terminals' currents are held.
+fn held(case: &Case, device: &Device, setup: &Setup, target: &Target) -> Constraint {
+    let fold = target.fold;
+    if target.voltage {
+        return Constraint::Current(fold.current);
+    }
+    let plane = || {
+        let volts = inside(case, device, fold);
+        let state = State::from_words(device, &target.fields.state, &volts)?;
+        let mut system = System::new(device, setup.driven()).ok()?;
+        let scale = TraceParams::default().scale;
+        let at = [fold.voltage, 0.0];
+        Point::renewed(&mut system, state, at, scale, &[1.0]).ok().map(|p| p.plane(0.0))
+    };
+    plane().unwrap_or(Constraint::Voltage(fold.voltage))
+}
+
 /// The figure of a target on a device and, at a fold of the voltage, the relative change of
 /// the fold's current.
 fn at_target(
@@ -229,23 +269,10 @@ fn at_target(
     target: &Target,
 ) -> Option<(f64, Option<f64>)> {
     let setup = Setup::new(case, device, target.experiment, &target.drive).ok()?;
-    let at = &target.fold.at_terminals;
-    let inside =
-        device.contacts.iter().zip(at.voltage.iter().zip(&at.current)).map(|(c, (v, i))| {
-            let ohms =
-                case.terminals.iter().find(|t| t.name == c.name).map_or(0.0, |t| t.resistance);
-            v - ohms * i
-        });
-    let hi: Vec<f64> = inside.collect();
-    let volts = Words { lo: vec![0.0; hi.len()], hi };
-    let mut state = State::from_words(device, words, &volts)?;
+    let mut state = State::from_words(device, words, &inside(case, device, target.fold))?;
     let mut system = System::new(device, setup.driven()).ok()?;
     let mut lambda = [target.fold.voltage, 0.0];
-    let constraint = match target.voltage {
-        true => Constraint::Current(target.fold.current),
-        false => Constraint::Voltage(target.fold.voltage),
-    };
-    solved(&mut system, &mut state, &mut lambda, &constraint)?;
+    solved(&mut system, &mut state, &mut lambda, &target.constraint)?;
     if !target.voltage {
         return Some((system.drive_current(), None));
     }

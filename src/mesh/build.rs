@@ -115,7 +115,7 @@ pub fn regraded(
     structure: &Structure,
     lines: &Lines,
     wished: &Lines,
-) -> Result<Lines, Problem> {
+) -> Result<Lines, Vec<Problem>> {
     let growth = case.grid.growth.unwrap_or(DEFAULT_GROWTH);
     let finest = case.grid.finest.unwrap_or(DEFAULT_FINEST);
     let mut features = Features::new(case, structure);
@@ -141,10 +141,10 @@ pub fn regraded(
     };
     match search.within(budget_of(case).unwrap_or(DEFAULT_NODES)) {
         Ok((x, y)) => Ok(Lines { x, y }),
-        Err(_) => Err(grid_error(
-            case,
-            "no lines within the budget follow the solution and keep the growth bound".to_string(),
-        )),
+        Err(_) => {
+            let text = "no lines within the budget follow the solution and keep the growth bound";
+            Err(vec![grid_error(case, text.to_string())])
+        }
     }
 }
 
