@@ -126,7 +126,7 @@ mod tests {
     fn kept_lines_stay_and_pairs_merge() {
         let lines = [0.0, 1.0, 2.0, 3.0, 5.0, 6.0, 7.0, 8.0];
         // Three intervals to the kept line at 3, then four.
-        assert_eq!(thinned(&lines, &[0.0, 3.0, 8.0]), [0.0, 1.0, 3.0, 6.0, 8.0]);
+        assert_eq!(thinned(&lines, &[0.0, 3.0, 8.0]), [0.0, 2.0, 3.0, 6.0, 8.0]);
         // A kept line beside an end: its interval stays.
         assert_eq!(thinned(&lines, &[1.0]), [0.0, 1.0, 3.0, 6.0, 8.0]);
         assert_eq!(thinned(&[0.0, 1.0], &[]), [0.0, 1.0]);
