@@ -214,7 +214,7 @@ pub fn rich() -> RunRecord {
         reruns: vec![
             rerun(Change::Coarser, 21, vec![Ok([3.0, 2e-7]), Err("no fold".into())]),
             rerun(Change::Finer, 180, vec![Ok([2.5, 1e-7]), Ok([1.01, 3e-7])]),
-            rerun(Change::Wider, 60, vec![Ok([2.4, 1.1e-7]), Err("a short".into())]),
+            rerun(Change::Wider, 60, vec![Ok([2.4, 1.1e-7]), Ok([1.02, 3.1e-7])]),
         ],
     });
     snapback.folds = vec![
@@ -283,6 +283,9 @@ pub fn rich() -> RunRecord {
         .map(|k| BiasPoint { applied: 0.1 * k as f64, at_terminals: values(&mut r, names().len()) })
         .collect();
     let bias = outcome(&mut r, "bias", 3, Figures::Bias { points });
+    // Interrupted before the reruns for error bars.
+    let no_bars = Outcome { bars: Some(Bars::wanted(Cover::Cut)), ..snapback.clone() };
+    let no_bar = Outcome { bars: Some(Bars::wanted(Cover::Mesh)), ..reconnect.clone() };
     let mut waiting = outcome(&mut r, "bias", 0, Figures::Bias { points: Vec::new() });
     waiting.status = Status::Waiting;
     waiting.curve = Curve::default();
@@ -323,7 +326,7 @@ pub fn rich() -> RunRecord {
         },
         equilibrium: r.list(nodes),
         mesh,
-        experiments: vec![snapback, nothing, injection, reconnect, bias, waiting],
+        experiments: vec![snapback, nothing, injection, reconnect, bias, waiting, no_bars, no_bar],
         verdict: Some(Verdict {
             answer: Answer::Latches,
             supply: 3.3,
