@@ -44,6 +44,8 @@ fn general(path: &str, name: &str) -> String {
     match parts[..] {
         ["", "mesh", "terminal"] => "TERMINAL".into(),
         ["", "experiment", "k", "curve"] => "TERMINAL".into(),
+        ["", "experiment", "k", "error_bars"] => "RERUN".into(),
+        ["", "experiment", "k", "error_bars", "RERUN"] => "POINT".into(),
         ["", "experiment"] | ["", "experiment", "k", "fields"] => "k".into(),
         _ => name.into(),
     }

@@ -291,6 +291,10 @@ pub fn grid(read: Option<&Read>) -> Grid {
         nodes: given.or(default),
         finest: read.number("finest"),
         growth: read.number("growth"),
+        grading: match read.word("grading") {
+            Some("solution") => Grading::Solution,
+            _ => Grading::Structure,
+        },
         x,
         y,
         at: read.at.clone(),

@@ -47,6 +47,18 @@ impl Walker<'_> {
                 );
             }
         }
+        let given = grid.numbers("x").is_some() && grid.numbers("y").is_some();
+        if grid.word("grading") == Some("solution") && given {
+            self.push(
+                Problem::warning(
+                    "grading-not-used",
+                    Some(grid.at("grading")),
+                    "`grading` has no effect: the lines are given",
+                )
+                .label("not used")
+                .help("leave out `grading`, or `x` and `y`"),
+            );
+        }
         if let (Some(Value::Number(_)), true, true) = (
             grid.field("nodes").map(|f| &f.value),
             grid.numbers("x").is_some(),

@@ -292,6 +292,11 @@ static HEAT: TableSpec = TableSpec {
 /// Default node budget.
 pub const NODES: usize = 8000;
 
+const GRADINGS: &[Word] = &[
+    word("structure", "by layout and doping"),
+    word("solution", "by how much each place changes the figures; takes about three times as long"),
+];
+
 static GRID: TableSpec = TableSpec {
     name: "[grid]",
     id: "grid",
@@ -310,6 +315,7 @@ static GRID: TableSpec = TableSpec {
             Kind::Quantity(Dim::Number, Bounds::above(1.0, 10.0)),
             "Largest ratio of neighbouring intervals; absent: 1.35.",
         ),
+        choice("grading", GRADINGS, "structure", "What decides where the lines are dense."),
         may(
             "x",
             Kind::Quantities(Dim::Length, POSITIONS),

@@ -275,6 +275,16 @@ pub struct HeatPaths {
     pub terminals: Option<f64>,
 }
 
+/// What decides where the lines of a mesh are dense.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
+pub enum Grading {
+    /// Layout and doping.
+    #[default]
+    Structure,
+    /// How much each place changes the figures, measured on the mesh of the structure.
+    Solution,
+}
+
 /// The mesh that is asked for.
 #[derive(Debug, Clone, Default)]
 pub struct Grid {
@@ -285,6 +295,7 @@ pub struct Grid {
     pub finest: Option<f64>,
     /// Largest ratio of neighbouring intervals; default 1.35.
     pub growth: Option<f64>,
+    pub grading: Grading,
     /// Explicit lines [µm], strictly growing, taken as given.
     pub x: Option<Vec<f64>>,
     pub y: Option<Vec<f64>>,

@@ -5,10 +5,12 @@ use std::time::Instant;
 
 use serde_json::{Value, json};
 
+use super::graded::{by_solution, mesh_of};
+use super::reruns::reruns;
 use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
-use crate::experiment::{Figures, Outcome, RunOptions, Status, run_experiment};
+use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Status, run_experiment};
 use crate::extract::Verdict;
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
@@ -51,15 +53,21 @@ impl Rooms for Joined {
             "y": axis(&quality.y),
             "junctions": junctions,
         });
-        let report = quality.lines().join("\n");
+        let mut lines = quality.lines();
+        if by_solution(case) {
+            lines.push(
+                "this is the mesh of the structure; `run` grades it by a first solution"
+                    .to_string(),
+            );
+        }
+        let report = lines.join("\n");
         Ok(Meshed { mesh, warnings, report, report_json })
     }
 
     fn run(&self, job: &Job, watch: &mut Watch) -> Result<(), RunError> {
         let started = Instant::now();
         let case = job.case;
-        watch.phase("mesh");
-        let (_, mesh, warnings) = meshed(case).map_err(RunError::Input)?;
+        let Some((mesh, warnings)) = mesh_of(job, watch)? else { return Ok(()) };
         watch.line(&format!("{} nodes, {} x {} lines", mesh.nodes(), mesh.nx(), mesh.ny()));
         watch.phase("equilibrium");
         let device = Device::of_case(case, &mesh);
@@ -79,18 +87,22 @@ impl Rooms for Joined {
                 break;
             }
             watch.experiment(k, case.experiments.len(), experiment.kind.word());
+            let earlier_bars = earlier.bars.clone();
             let resume = (earlier.status == Status::Interrupted).then_some(earlier);
             let options = RunOptions { fields: job.fields };
-            let outcome = run_experiment(case, &device, &state, experiment, options, resume, watch)
-                .map_err(|e| RunError::Failed(e.to_string()))?;
+            let bars = earlier_bars;
+            let mut outcome =
+                run_experiment(case, &device, &state, experiment, options, resume, watch)
+                    .map_err(|e| RunError::Failed(e.to_string()))?;
+            outcome.bars = bars;
             let interrupted = outcome.status == Status::Interrupted;
             watch.outcome(k, outcome).map_err(saved)?;
             if interrupted {
                 break;
             }
         }
+        let mut complete = false;
         if let Some(record) = watch.record_mut() {
-            record.provenance.wall = before + started.elapsed().as_secs_f64();
             let finished = record
                 .experiments
                 .iter()
@@ -98,9 +110,14 @@ impl Rooms for Joined {
             if finished {
                 record.verdict =
                     case.verdict.map(|v| Verdict::of(v, case.width, &record.experiments));
+                complete = true;
             }
         }
-        Ok(())
+        let ended = if complete { reruns(job, watch) } else { Ok(()) };
+        if let Some(record) = watch.record_mut() {
+            record.provenance.wall = before + started.elapsed().as_secs_f64();
+        }
+        ended
     }
 }
 
@@ -110,7 +127,7 @@ fn axis(a: &mesh::AxisQuality) -> Value {
     })
 }
 
-fn meshed(case: &Case) -> Result<(Structure, Mesh, Vec<Problem>), Vec<Problem>> {
+pub(super) fn meshed(case: &Case) -> Result<(Structure, Mesh, Vec<Problem>), Vec<Problem>> {
     let (structure, mut warnings) = Structure::new(case)?;
     let (mesh, more) = mesh::build(case, &structure)?;
     warnings.extend(more);
@@ -132,6 +149,7 @@ fn first_record(
         curve: Curve::default(),
         folds: Vec::new(),
         figures: Figures::Bias { points: Vec::new() },
+        bars: job.bars.filter(|_| has_points(e)).map(Bars::wanted),
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work::default(),
@@ -156,7 +174,11 @@ fn first_record(
             }
             provenance.started = earlier.provenance.started.clone();
             provenance.wall = earlier.provenance.wall;
-            earlier.experiments.clone()
+            let mut experiments = earlier.experiments.clone();
+            for (outcome, e) in experiments.iter_mut().zip(&case.experiments) {
+                ask(outcome, job.bars.filter(|_| has_points(e)));
+            }
+            experiments
         }
     };
     let constants = case
@@ -191,6 +213,20 @@ fn first_record(
             .collect(),
         complete: false,
     })
+}
+
+/// Whether an experiment's figures are points, which can have error bars.
+fn has_points(e: &case::Experiment) -> bool {
+    !matches!(e.kind, case::ExperimentKind::Bias { .. })
+}
+
+/// A resumed outcome gets the bars that are asked for now or were before.
+fn ask(outcome: &mut Outcome, cover: Option<Cover>) {
+    let Some(cover) = cover else { return };
+    match &mut outcome.bars {
+        Some(bars) => bars.cover = bars.cover.max(cover),
+        none => *none = Some(Bars::wanted(cover)),
+    }
 }
 
 fn laws_in_force(laws: &Laws) -> Vec<(String, String)> {

@@ -2,11 +2,13 @@
 
 mod check;
 mod completions;
+mod graded;
 mod io;
 mod joined;
 mod mesh;
 mod plot;
 mod progress;
+mod reruns;
 mod rooms;
 mod run;
 mod run_plan;

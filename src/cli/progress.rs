@@ -91,6 +91,24 @@ impl Progress {
         }
     }
 
+    /// How much of a phase without points is done, 0 to 1.
+    pub(super) fn share(&mut self, done: f64) {
+        let done = if done.is_finite() { done.clamp(0.0, 1.0) } else { 0.0 };
+        match &self.bar {
+            Some(bar) => {
+                bar.set_position((done * FULL as f64) as u64);
+                bar.set_message(self.phase.clone());
+            }
+            None => {
+                let quarter = (done * 4.0).floor() as u32;
+                if quarter > self.quarters {
+                    self.quarters = quarter;
+                    self.line(format!("{}: {} %", self.phase, 25 * quarter));
+                }
+            }
+        }
+    }
+
     /// A line that stays, above a bar.
     pub(super) fn line(&mut self, text: String) {
         if self.quiet {

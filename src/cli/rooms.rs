@@ -7,6 +7,7 @@ use serde_json::Value;
 
 use super::Watch;
 use crate::case::{Case, Problem};
+use crate::experiment::Cover;
 use crate::mesh::Mesh;
 use crate::record::RunRecord;
 
@@ -30,6 +31,8 @@ pub struct Job<'a> {
     pub threads: usize,
     /// Keep the fields of this many points beside those of the folds.
     pub fields: usize,
+    /// Error bars that are wanted.
+    pub bars: Option<Cover>,
     /// Go on from here: complete experiments are kept, an interrupted one has a snapshot.
     pub resume: Option<RunRecord>,
 }
@@ -62,7 +65,7 @@ pub trait Rooms {
     /// Runs a case. Calls, in this order: [`Watch::phase`] as it goes along;
     /// [`Watch::start`] with the record once the mesh is there; for each experiment
     /// [`Watch::experiment`], then traces with the watch as keeper, then
-    /// [`Watch::outcome`]; at the end fills in the verdict through
-    /// [`Watch::record_mut`]. Stops after an outcome that was interrupted.
+    /// [`Watch::outcome`]; then fills in the verdict through [`Watch::record_mut`]; then
+    /// makes the reruns for error bars, [`Watch::rerun`] and [`Watch::bar`] each. Stops after an outcome that was interrupted.
     fn run(&self, job: &Job, watch: &mut Watch) -> Result<(), RunError>;
 }

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use clap::builder::PossibleValuesParser;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
 use serde_json::Value;
 
 use super::check::say;
@@ -12,7 +12,7 @@ use super::{
     BAD_INPUT, DONE, FAIL_ON, FAILED, INTERRUPTED, Interrupt, Io, Job, Rooms, RunError, Watch,
     table,
 };
-use crate::experiment::Status;
+use crate::experiment::{Cover, Status};
 use crate::record::{self, Checkpointer, RunRecord};
 
 /// Run cases: trace the curves, give the verdict, write the result
@@ -44,6 +44,12 @@ pub(super) struct Run {
     /// Keep the fields of N more points of each curve beside those of the folds
     #[arg(long, value_name = "N", default_value_t = 0)]
     fields: u16,
+    /// Give each figure an error bar, from solving again on a coarser and a finer mesh
+    /// (about six times the work); with `=cut` also again in a cut with 1.5 times the depth
+    /// and side margins. `--resume` adds bars to a result that is there
+    #[arg(long, value_name = "COVER", num_args = 0..=1, require_equals = true,
+          default_missing_value = "mesh", value_parser = cover())]
+    pub(super) error_bars: Option<Cover>,
     /// Exit with code 3 if the verdict is this one (may be given several times)
     #[arg(long, value_name = "ANSWER", value_parser = PossibleValuesParser::new(ANSWERS))]
     fail_on: Vec<String>,
@@ -54,6 +60,12 @@ pub(super) struct Run {
 
 /// The words of [`crate::extract::Answer::word`]; a test compares them.
 const ANSWERS: [&str; 4] = ["no-on-state", "not-reached", "latches", "undecided"];
+
+/// What error bars are to cover, from its word.
+fn cover() -> impl TypedValueParser<Value = Cover> {
+    let words = [Cover::Mesh, Cover::Cut].map(Cover::word);
+    PossibleValuesParser::new(words).map(|word| Cover::from_word(&word).unwrap_or(Cover::Mesh))
+}
 
 impl Run {
     pub(super) fn run(self, rooms: &dyn Rooms, io: &mut Io) -> u8 {
@@ -114,7 +126,8 @@ impl Run {
             Start::New => None,
         };
         let fields = usize::from(self.fields);
-        let job = Job { case: &plan.case, name: &plan.name, threads, fields, resume };
+        let (case, name, bars) = (&plan.case, plan.name.as_str(), self.error_bars);
+        let job = Job { case, name, threads, fields, bars, resume };
         let mut watch = Watch::new(&plan.output, &plan.name, self.quiet, interrupt.clone(), io);
         let ended = rooms.run(&job, &mut watch);
         let checkpoint = watch.end();
@@ -133,7 +146,11 @@ impl Run {
             return (if interrupt.is_set() { INTERRUPTED } else { FAILED }, None);
         };
         let waiting = |s: &Status| matches!(s, Status::Interrupted | Status::Waiting);
-        let unfinished = checkpoint.record().experiments.iter().any(|e| waiting(&e.status));
+        let unfinished = checkpoint
+            .record()
+            .experiments
+            .iter()
+            .any(|e| waiting(&e.status) || e.next_rerun().is_some());
         if failed || unfinished {
             return self.keep(checkpoint, interrupt.is_set(), &plan, io);
         }

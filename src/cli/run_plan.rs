@@ -7,6 +7,7 @@ use super::check::say;
 use super::run::Run;
 use super::{BAD_INPUT, FAILED, Io, Rooms};
 use crate::case::Case;
+use crate::experiment::Outcome;
 use crate::record::{self, RunRecord};
 
 /// Where results go without -o.
@@ -24,7 +25,7 @@ pub(super) struct Plan {
 /// What there is already.
 pub(super) enum Start {
     New,
-    /// An interrupted run.
+    /// An interrupted run, or one that is to get error bars.
     From(Box<RunRecord>),
     /// The result itself (only with `--resume`).
     Done(Box<RunRecord>),
@@ -89,7 +90,13 @@ fn start(run: &Run, case: &Case, output: &Path, io: &mut Io) -> Result<Start, u8
     }
     if run.resume && output.exists() {
         let found = same_case(output, case, io)?;
-        return Ok(Start::Done(Box::new(found)));
+        let lacks = |o: &Outcome| {
+            !o.points().is_empty() && o.bars.as_ref().map(|b| b.cover) < run.error_bars
+        };
+        return Ok(match found.experiments.iter().any(lacks) {
+            true => Start::From(Box::new(found)),
+            false => Start::Done(Box::new(found)),
+        });
     }
     if partial.exists() && !run.force {
         io.error(&format!(

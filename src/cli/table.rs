@@ -1,7 +1,7 @@
 //! A record as text: the verdict first, then what it rests on.
 
 use super::plot;
-use super::units::{duration, si};
+use super::units::{barred, duration, si};
 use crate::experiment::{Figures, Found, Outcome, Status};
 use crate::record::RunRecord;
 use crate::trace::{Curve, Fold, FoldKind, Work};
@@ -97,8 +97,8 @@ fn experiment(
     ));
     match &o.figures {
         Figures::Snapback { trigger, holding, on_branch } => {
-            figure("trigger", trigger, out_of_plane, line);
-            figure("holding", holding, out_of_plane, line);
+            figure(o, "trigger", trigger, out_of_plane, line);
+            figure(o, "holding", holding, out_of_plane, line);
             match on_branch {
                 Ok(b) => line(format!(
                     "  on-branch  {} at zero current, slope {}",
@@ -109,7 +109,7 @@ fn experiment(
             }
         }
         Figures::Injection { criterion, critical } => {
-            figure("critical", critical, out_of_plane, line);
+            figure(o, "critical", critical, out_of_plane, line);
             line(format!("  criterion  {}", criterion.word()));
         }
         Figures::Bias { .. } => {}
@@ -149,10 +149,20 @@ fn at(fold: &Fold, out_of_plane: f64) -> String {
     )
 }
 
-fn figure(name: &str, found: &Found<Fold>, width: f64, line: &mut impl FnMut(String)) {
-    match found {
-        Ok(fold) => line(format!("  {name:<10} {}", at(fold, width))),
-        Err(reason) => line(format!("  {name:<10} none: {reason}")),
+fn figure(o: &Outcome, name: &str, found: &Found<Fold>, width: f64, line: &mut impl FnMut(String)) {
+    match (found, o.error_bars(name)) {
+        (Ok(fold), None) => line(format!("  {name:<10} {}", at(fold, width))),
+        (Ok(fold), Some(Ok(bars))) => line(format!(
+            "  {name:<10} {} at {} ({})",
+            barred(fold.voltage, bars.voltage.error, "V"),
+            barred(fold.current, bars.current.error, "A/µm"),
+            barred(fold.current * width, bars.current.error * width, "A")
+        )),
+        (Ok(fold), Some(Err(reason))) => {
+            line(format!("  {name:<10} {}", at(fold, width)));
+            line(format!("             no error bar: {reason}"));
+        }
+        (Err(reason), _) => line(format!("  {name:<10} none: {reason}")),
     }
 }
 

@@ -37,6 +37,23 @@ pub(super) fn si(value: f64, unit: &str) -> String {
     }
 }
 
+/// A value and its error bar with the same prefix: "22.32 V ± 0.15 V".
+pub(super) fn barred(value: f64, error: f64, unit: &str) -> String {
+    let size = value.abs() * (1.0 + 5e-5);
+    let prefix = PREFIXES.iter().find(|(scale, _)| size >= *scale && size < 1e12);
+    let shown = match (prefix, error.is_finite()) {
+        (Some((scale, prefix)), true) => {
+            let scaled = error / scale;
+            // Two significant digits, whole ones from 10 on.
+            let decimals =
+                if scaled > 0.0 { (1.0 - scaled.log10().floor()).clamp(0.0, 9.0) } else { 0.0 };
+            format!("{scaled:.*} {prefix}{unit}", decimals as usize)
+        }
+        _ => si(error, unit),
+    };
+    format!("{} ± {shown}", si(value, unit))
+}
+
 /// Seconds as "0.4 s", "12 s", "3 min 05 s", "2 h 10 min".
 pub(super) fn duration(seconds: f64) -> String {
     if !seconds.is_finite() || seconds < 0.0 {
@@ -55,7 +72,16 @@ pub(super) fn duration(seconds: f64) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{duration, si};
+    use super::{barred, duration, si};
+
+    #[test]
+    fn bars_share_the_prefix() {
+        assert_eq!(barred(22.3249, 0.151, "V"), "22.32 V ± 0.15 V");
+        assert_eq!(barred(334.04e-6, 41.2e-6, "A/µm"), "334.0 µA/µm ± 41 µA/µm");
+        assert_eq!(barred(-1.0292, 0.00031, "V"), "-1.029 V ± 0.00031 V");
+        assert_eq!(barred(3e-12, 2e-9, "A"), "3.000 pA ± 2000 pA");
+        assert_eq!(barred(0.0, 1e-3, "V"), "0 V ± 1.000 mV");
+    }
 
     #[test]
     fn prefixes_and_digits() {

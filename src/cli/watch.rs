@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::progress::Progress;
 use super::{INTERRUPTED, Io};
-use crate::experiment::Outcome;
+use crate::experiment::{Outcome, Rerun};
 use crate::record::{Checkpointer, RecordError, RunRecord};
 use crate::trace::{Keeper, Next, Snapshot, Standing};
 
@@ -52,7 +52,8 @@ pub struct Watch<'a> {
     interrupt: Interrupt,
     path: &'a Path,
     checkpoint: Option<Checkpointer>,
-    current: usize,
+    /// Experiment that the watch keeps points of; `None` in a rerun.
+    current: Option<usize>,
 }
 
 impl<'a> Watch<'a> {
@@ -64,7 +65,7 @@ impl<'a> Watch<'a> {
         io: &'a mut Io,
     ) -> Watch<'a> {
         let progress = Progress::new(name, io.err_terminal, quiet);
-        Watch { io, progress, interrupt, path, checkpoint: None, current: 0 }
+        Watch { io, progress, interrupt, path, checkpoint: None, current: None }
     }
 
     /// Shows what is done next, e.g. "mesh", "equilibrium".
@@ -77,6 +78,14 @@ impl<'a> Watch<'a> {
     pub fn line(&mut self, text: &str) {
         self.progress.line(text.to_string());
         self.say();
+    }
+
+    /// Shows how much of a phase without points is done, 0 to 1; false once the run is to
+    /// end.
+    pub fn share(&mut self, done: f64) -> bool {
+        self.progress.share(done);
+        self.say();
+        !self.interrupt.is_set()
     }
 
     fn say(&mut self) {
@@ -105,8 +114,25 @@ impl<'a> Watch<'a> {
 
     /// Experiment `k` (from 0) of `count` begins; the watch is its keeper.
     pub fn experiment(&mut self, k: usize, count: usize, kind: &str) {
-        self.current = k;
+        self.current = Some(k);
         self.phase(&format!("{kind} ({} of {count})", k + 1));
+    }
+
+    /// A trace begins of which nothing but its figures is kept.
+    pub fn rerun(&mut self, what: &str) {
+        self.current = None;
+        self.phase(what);
+    }
+
+    /// A rerun for the error bars of experiment `k` has ended: it is saved.
+    ///
+    /// # Errors
+    /// Those of [`Checkpointer::put`].
+    pub fn bar(&mut self, k: usize, rerun: Rerun) -> Result<(), RecordError> {
+        match &mut self.checkpoint {
+            Some(c) => c.bar(k, rerun),
+            None => Err(not_started()),
+        }
     }
 
     /// Experiment `k` has ended, one way or another: its outcome is saved.
@@ -155,9 +181,10 @@ impl Keeper for Watch<'_> {
     }
 
     fn checkpoint(&mut self, standing: &Standing, snapshot: &Snapshot) -> Result<(), String> {
-        let kept = match &mut self.checkpoint {
-            Some(c) => c.keep(self.current, standing, snapshot),
-            None => Err(not_started()),
+        let kept = match (&mut self.checkpoint, self.current) {
+            (_, None) => Ok(()),
+            (Some(c), Some(k)) => c.keep(k, standing, snapshot),
+            (None, _) => Err(not_started()),
         };
         kept.map_err(|e| e.to_string())
     }

@@ -1,11 +1,19 @@
 //! What an engineer measures: snapback, injection, bias.
 
+mod bars;
 mod figures;
+mod grading;
 mod outcome;
 mod run;
 mod setup;
+mod variant;
 mod warnings;
+mod wider;
 
+pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
+pub use grading::{Sensitivity, graded_by, sensitivity};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};
 pub use setup::{Setup, SetupError};
+pub use variant::Variant;
+pub use wider::{LARGER, Wider, wider};

@@ -2,6 +2,8 @@
 
 use crate::trace::{Curve, Fields, Fold, Snapshot, TerminalValues, Work};
 
+use super::bars::Bars;
+
 /// How an experiment ended.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Status {
@@ -91,6 +93,8 @@ pub struct Outcome {
     /// All folds met, in order.
     pub folds: Vec<Fold>,
     pub figures: Figures,
+    /// Error bars, if they were asked for.
+    pub bars: Option<Bars>,
     /// Stored fields: the folds and the end, and those asked for.
     pub fields: Vec<Fields>,
     pub warnings: Vec<String>,

@@ -10,7 +10,7 @@ use nalgebra::{DMatrix, DVector, Dyn, FullPivLU};
 
 use super::block::{BlockMatrix, LinearError};
 use super::general::GeneralLu;
-use super::scale::{Worst, power, residual};
+use super::scale::{SparseColumn, Worst, power, residual};
 use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
 
 /// Borders of a matrix A of n unknowns: \[A B; C D\] with m more equations and unknowns.
@@ -219,7 +219,7 @@ fn residual_of(
     (r, s): (&mut [f64], &mut [f64]),
 ) -> Worst {
     let m = y.len();
-    let columns: Vec<(&[(u32, f64)], f64)> =
+    let columns: Vec<(SparseColumn, f64)> =
         border.columns.iter().map(|c| &c[..]).zip(y.iter().copied()).collect();
     let (scaling, size) = solver.measures();
     let mut worst = residual(matrix, scaling, false, (x, &columns), f, (r, size));

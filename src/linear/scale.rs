@@ -167,6 +167,9 @@ impl Worst {
     }
 }
 
+/// Entries (row, value).
+pub(super) type SparseColumn<'a> = &'a [(u32, f64)];
+
 /// r = b − A x − Σ bₖ yₖ (or with Aᵀ; the sum over the columns of a border) and the componentwise backward error max |r|ᵢ/(|A||x| + |b|)ᵢ;
 /// W. Oettli and W. Prager, Numer. Math. 6 (1964) 405. Denominators below 1e-30 of what the
 /// largest scaled unknown could make of the row do not count: there x is noise of zeros.
@@ -174,7 +177,7 @@ pub(super) fn residual(
     matrix: &BlockMatrix,
     scaling: &Scaling,
     transposed: bool,
-    (x, border): (&[f64], &[(&[(u32, f64)], f64)]),
+    (x, border): (&[f64], &[(SparseColumn, f64)]),
     b: &[f64],
     (r, size): (&mut [f64], &mut [f64]),
 ) -> Worst {

@@ -2,7 +2,8 @@
 
 use super::features::{DEFAULT_FINEST, Features};
 use super::junction::{Axis, Junction};
-use super::lines::Fineness;
+use super::lines::{Band, Fineness};
+use super::refine::Lines;
 use super::{Mesh, given, quality, sample};
 use crate::case::{Case, Problem};
 use crate::structure::Structure;
@@ -100,7 +101,52 @@ fn grid_error(case: &Case, text: String) -> Problem {
     Problem::error("grid", Some(case.grid.at.clone()), text)
 }
 
-type Lines = (Vec<f64>, Vec<f64>);
+type Pair = (Vec<f64>, Vec<f64>);
+
+/// Lines with the same node budget whose spacing follows `wished`: one size [µm] for each
+/// interval of `lines`. Kept lines, growth bound and lines that the case gives stay; one
+/// common factor on the sizes spends the budget. Shallow junctions may be resolved by less
+/// than a mesh of the structure must have: that is what the sizes are for.
+///
+/// # Errors
+/// `grid`, if no lines within the budget keep the growth bound.
+pub fn regraded(
+    case: &Case,
+    structure: &Structure,
+    lines: &Lines,
+    wished: &Lines,
+) -> Result<Lines, Vec<Problem>> {
+    let growth = case.grid.growth.unwrap_or(DEFAULT_GROWTH);
+    let finest = case.grid.finest.unwrap_or(DEFAULT_FINEST);
+    let mut features = Features::new(case, structure);
+    features.junctions.clear();
+    let bands = |lines: &[f64], sizes: &[f64]| -> Vec<Band> {
+        let pairs = lines.windows(2).zip(sizes);
+        let band = |(w, h): (&[f64], &f64)| {
+            // Inside a gate's oxide the wishes may be finer than elsewhere.
+            let floor = if w[1] <= 0.0 { 0.0 } else { finest };
+            Band { a: w[0], b: w[1], h: *h, floor, edge: false }
+        };
+        pairs.map(band).collect()
+    };
+    features.x.bands = bands(&lines.x, &wished.x);
+    features.y.bands = bands(&lines.y, &wished.y);
+    let given = |own: &Option<Vec<f64>>, lines: &[f64]| own.as_ref().map(|_| lines.to_vec());
+    let search = Search {
+        structure,
+        features,
+        given_x: given(&case.grid.x, &lines.x),
+        given_y: given(&case.grid.y, &lines.y),
+        growth,
+    };
+    match search.within(budget_of(case).unwrap_or(DEFAULT_NODES)) {
+        Ok((x, y)) => Ok(Lines { x, y }),
+        Err(_) => {
+            let text = "no lines within the budget follow the solution and keep the growth bound";
+            Err(vec![grid_error(case, text.to_string())])
+        }
+    }
+}
 
 /// Looks for the common scale that spends the budget.
 struct Search<'a> {
@@ -114,7 +160,7 @@ struct Search<'a> {
 /// Why no lines were found.
 enum Refusal {
     /// Lines that would do, if known, and the junction that asks for them.
-    TooSmall(Option<Lines>, Option<Junction>),
+    TooSmall(Option<Pair>, Option<Junction>),
     Growth,
 }
 
@@ -129,16 +175,16 @@ impl Search<'_> {
         self.given_y.clone().or_else(|| self.features.y.lines(fine))
     }
 
-    fn lines(&self, scale: f64) -> Option<Lines> {
+    fn lines(&self, scale: f64) -> Option<Pair> {
         Some((self.x_lines(scale)?, self.y_lines(scale)?))
     }
 
-    fn count(&self, lines: &Lines) -> usize {
+    fn count(&self, lines: &Pair) -> usize {
         sample::count_nodes(self.structure, &lines.0, &lines.1)
     }
 
     /// The finest lines with at most `budget` nodes that resolve every junction.
-    fn within(&self, budget: usize) -> Result<Lines, Refusal> {
+    fn within(&self, budget: usize) -> Result<Pair, Refusal> {
         let fits = |scale: f64| self.lines(scale).is_some_and(|l| self.count(&l) <= budget);
         let mut coarse = 1.0;
         while !fits(coarse) {
@@ -178,11 +224,11 @@ impl Search<'_> {
     /// Bisects between `coarse`, a scale that fits, and a part of it that is too fine.
     fn fill(
         &self,
-        best: &mut Option<Lines>,
+        best: &mut Option<Pair>,
         mut coarse: f64,
         part: f64,
         budget: usize,
-        lines: &dyn Fn(f64) -> Option<Lines>,
+        lines: &dyn Fn(f64) -> Option<Pair>,
     ) {
         let mut fine = part * coarse;
         for _ in 0..ROUNDS {
@@ -201,7 +247,7 @@ impl Search<'_> {
     }
 
     /// Keeps lines that fit, resolve the junctions and are more than those so far.
-    fn keep_fuller(&self, best: &mut Option<Lines>, lines: Option<Lines>, budget: usize) {
+    fn keep_fuller(&self, best: &mut Option<Pair>, lines: Option<Pair>, budget: usize) {
         let Some(lines) = lines else { return };
         let count = self.count(&lines);
         let so_far = best.as_ref().map_or(0, |l| self.count(l));
@@ -212,7 +258,7 @@ impl Search<'_> {
 
     /// The junction with the fewest intervals around it, if that is too few; given axes
     /// are the user's own business.
-    fn worst(&self, lines: &Lines) -> Option<&Junction> {
+    fn worst(&self, lines: &Pair) -> Option<&Junction> {
         self.features
             .junctions
             .iter()

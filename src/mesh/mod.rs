@@ -7,10 +7,12 @@ mod junction;
 mod lines;
 mod model;
 mod quality;
+mod refine;
 mod sample;
 mod smooth;
 
-pub use build::build;
+pub use build::{build, regraded};
 pub use junction::{Axis, Junction};
 pub use model::*;
 pub use quality::{AxisQuality, JunctionQuality, Quality};
+pub use refine::{Lines, on_lines};

@@ -4,7 +4,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 
 use super::{RecordError, RunRecord, disk, partial_path, write};
-use crate::experiment::{Outcome, Status};
+use crate::experiment::{Outcome, Rerun, Status};
 use crate::trace::{Snapshot, Standing};
 
 /// Holds the record of a run under way and writes it, in the format of a result, to
@@ -68,6 +68,22 @@ impl Checkpointer {
     /// Those of [`Checkpointer::keep`].
     pub fn put(&mut self, k: usize, outcome: Outcome) -> Result<(), RecordError> {
         *self.at(k)? = outcome;
+        self.save()
+    }
+
+    /// Adds a rerun to the error bars of experiment number `k` (from 0) and saves.
+    ///
+    /// # Errors
+    /// [`RecordError::Unfit`] if no error bars were asked for; those of
+    /// [`Checkpointer::keep`].
+    pub fn bar(&mut self, k: usize, rerun: Rerun) -> Result<(), RecordError> {
+        match &mut self.at(k)?.bars {
+            Some(bars) => bars.reruns.push(rerun),
+            None => {
+                let detail = "no error bars were asked for";
+                return Err(RecordError::unfit(format!("/experiment/{k}"), detail));
+            }
+        }
         self.save()
     }
 

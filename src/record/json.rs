@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::RunRecord;
+use super::{RunRecord, bars};
 use crate::experiment::{BiasPoint, Figures, Found, OnBranch, Outcome};
 use crate::extract::Verdict;
 use crate::trace::{Curve, Fold, TerminalValues, Work};
@@ -70,19 +70,29 @@ fn experiment(o: &Outcome) -> Value {
     let names = &o.curve.terminals;
     match &o.figures {
         Figures::Snapback { trigger, holding, on_branch } => {
-            put(&mut e, "trigger", trigger, |f| point(f, names));
-            put(&mut e, "holding", holding, |f| point(f, names));
+            put(&mut e, "trigger", trigger, |f| figure(o, "trigger", f));
+            put(&mut e, "holding", holding, |f| figure(o, "holding", f));
             put(&mut e, "on_branch", on_branch, line);
         }
         Figures::Injection { criterion, critical } => {
             e["criterion"] = json!(criterion.word());
-            put(&mut e, "critical", critical, |f| point(f, names));
+            put(&mut e, "critical", critical, |f| figure(o, "critical", f));
         }
         Figures::Bias { points } => {
             e["points"] = points.iter().map(|p| bias(p, names)).collect();
         }
     }
+    if let Some(reruns) = bars::reruns(o) {
+        e["error_bars"] = reruns;
+    }
     e
+}
+
+/// A point of the curve with its error bars.
+fn figure(o: &Outcome, name: &str, fold: &Fold) -> Value {
+    let mut value = point(fold, &o.curve.terminals);
+    bars::beside(&mut value, o.error_bars(name));
+    value
 }
 
 /// A figure under `name`, or `null` there and why under `name_reason`.

@@ -1,5 +1,6 @@
 //! HDF5 in and out, provenance.
 
+mod bars;
 mod check;
 mod checkpoint;
 mod disk;

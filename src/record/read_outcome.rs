@@ -1,6 +1,7 @@
 //! One experiment of a record from its group `/experiment/k`.
 
 use super::RecordError;
+use super::bars;
 use super::names::{CURVE_COLUMNS, groups_of};
 use super::read::Net;
 use super::source::Shelf;
@@ -20,19 +21,23 @@ pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
         true => Some(snapshot(&at.group("snapshot")?, net)?),
         false => None,
     };
-    Ok(Outcome {
+    let mut outcome = Outcome {
         kind: at.text("kind")?.to_string(),
         drive: at.texts("drive")?,
         status: status(at)?,
         folds: folds(&at.group("folds")?, names.len())?,
         figures: figures(at, names.len())?,
+        bars: None,
         curve: curve(&at.group("curve")?, names)?,
         fields,
         warnings: at.texts("warnings")?,
         work: work(&at.group("work")?)?,
         wall: at.number("wall_s")?,
         snapshot,
-    })
+    };
+    let points: Vec<&str> = outcome.points().into_iter().map(|(name, _)| name).collect();
+    outcome.bars = bars::read(at, &points)?;
+    Ok(outcome)
 }
 
 fn status(at: &Shelf) -> Got<Status> {

@@ -1,6 +1,7 @@
 //! One experiment of a record to its group `/experiment/k`.
 
 use super::RecordError;
+use super::bars;
 use super::names::{CURVE_COLUMNS, groups_of};
 use super::sink::{Axis, Place, label};
 use super::write::{Plane, list};
@@ -26,7 +27,8 @@ pub(super) fn outcome(at: &Place, outcome: &Outcome, plane: &Plane) -> Made<()> 
     };
     curve(&at.group("curve")?, &outcome.curve)?;
     folds(&at.group("folds")?, &outcome.folds, terminal)?;
-    figures(at, &outcome.figures, terminal)?;
+    figures(at, outcome, terminal)?;
+    bars::write(at, outcome)?;
     let stored = at.group("fields")?;
     stored.number("count", outcome.fields.len() as u64)?;
     for (k, fields) in outcome.fields.iter().enumerate() {
@@ -151,19 +153,24 @@ fn on_branch(at: &Place, found: &Found<OnBranch>) -> Made<()> {
     at.scalar("resistance", line.resistance, label("ohm*um", "slope of the on-branch"))
 }
 
-fn figures(at: &Place, figures: &Figures, terminal: Option<Axis>) -> Made<()> {
-    match figures {
+fn figures(at: &Place, outcome: &Outcome, terminal: Option<Axis>) -> Made<()> {
+    let point = |points: &Place, name: &str, figure: &Found<Fold>| {
+        let at = points.group(name)?;
+        found(&at, figure, terminal)?;
+        bars::sizes(&at, outcome.error_bars(name))
+    };
+    match &outcome.figures {
         Figures::Snapback { trigger, holding, on_branch: line } => {
             at.text("figures", "snapback")?;
             let points = at.group("points")?;
-            found(&points.group("trigger")?, trigger, terminal)?;
-            found(&points.group("holding")?, holding, terminal)?;
+            point(&points, "trigger", trigger)?;
+            point(&points, "holding", holding)?;
             on_branch(&points.group("on_branch")?, line)
         }
         Figures::Injection { criterion, critical } => {
             at.text("figures", "injection")?;
             at.text("criterion", criterion.word())?;
-            found(&at.group("points")?.group("critical")?, critical, terminal)
+            point(&at.group("points")?, "critical", critical)
         }
         Figures::Bias { points } => {
             at.text("figures", "bias")?;

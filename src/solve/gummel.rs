@@ -86,7 +86,7 @@ fn carrier(
     let other = if electron { &state.p } else { &state.n };
     let block = device.block();
     system.clear();
-    for i in 0..device.nodes() {
+    for (i, &other) in other.iter().enumerate() {
         if device.ties[i] != Tie::Free || !device.has_silicon(i) {
             system.add(device, i, 0, 1.0);
             continue;
@@ -117,7 +117,7 @@ fn carrier(
             } else {
                 r.by_n / state.p[i].max(f64::MIN_POSITIVE)
             };
-            system.add(device, i, 0, Q * size * coefficient * other[i]);
+            system.add(device, i, 0, Q * size * coefficient * other);
         }
         // The outflow of carriers that is too large, by the clean fluxes.
         let [electrons, holes] = [1, 2].map(|k| assembly.residual[block * i + k]);

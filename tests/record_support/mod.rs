@@ -4,7 +4,9 @@
 pub mod invented;
 
 use holdpoint::case::Plate;
-use holdpoint::experiment::{BiasPoint, Criterion, Figures, OnBranch, Outcome, Status};
+use holdpoint::experiment::{
+    Bars, BiasPoint, Change, Cover, Criterion, Figures, OnBranch, Outcome, Place, Rerun, Status,
+};
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
 use holdpoint::record::{ConstantInForce, Provenance, RunRecord};
@@ -165,6 +167,11 @@ fn fold(r: &mut Numbers, kind: FoldKind, before_point: usize) -> Fold {
     }
 }
 
+fn rerun(change: Change, nodes: usize, points: Vec<Result<[f64; 2], String>>) -> Rerun {
+    let place = |[voltage, current]: [f64; 2]| Place { voltage, current };
+    Rerun { change, nodes, points: points.into_iter().map(|p| p.map(place)).collect() }
+}
+
 fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outcome {
     Outcome {
         kind: kind.into(),
@@ -173,6 +180,7 @@ fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outc
         curve: curve(r, points),
         folds: Vec::new(),
         figures,
+        bars: None,
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work {
@@ -205,6 +213,14 @@ pub fn rich() -> RunRecord {
             on_branch: Ok(line),
         },
     );
+    snapback.bars = Some(Bars {
+        cover: Cover::Cut,
+        reruns: vec![
+            rerun(Change::Coarser, 21, vec![Ok([3.0, 2e-7]), Err("no fold".into())]),
+            rerun(Change::Finer, 180, vec![Ok([2.5, 1e-7]), Ok([1.01, 3e-7])]),
+            rerun(Change::Wider, 60, vec![Ok([2.4, 1.1e-7]), Ok([1.02, 3.1e-7])]),
+        ],
+    });
     snapback.folds = vec![
         trigger,
         fold(&mut r, FoldKind::CurrentMaximum, 50),
@@ -256,6 +272,12 @@ pub fn rich() -> RunRecord {
         4,
         Figures::Injection { criterion: Criterion::Reconnect, critical: Ok(critical) },
     );
+    // One with bars, one that was interrupted before them.
+    reconnect.bars = Some(Bars {
+        cover: Cover::Mesh,
+        reruns: vec![rerun(Change::Finer, 180, vec![Ok([0.4, 2e-7])])],
+    });
+    nothing.bars = Some(Bars::wanted(Cover::Mesh));
     // A fold without terminal values is allowed.
     reconnect.folds = vec![Fold {
         at_terminals: TerminalValues::default(),
@@ -265,6 +287,9 @@ pub fn rich() -> RunRecord {
         .map(|k| BiasPoint { applied: 0.1 * k as f64, at_terminals: values(&mut r, names().len()) })
         .collect();
     let bias = outcome(&mut r, "bias", 3, Figures::Bias { points });
+    // Interrupted before the reruns for error bars.
+    let no_bars = Outcome { bars: Some(Bars::wanted(Cover::Cut)), ..snapback.clone() };
+    let no_bar = Outcome { bars: Some(Bars::wanted(Cover::Mesh)), ..reconnect.clone() };
     let mut waiting = outcome(&mut r, "bias", 0, Figures::Bias { points: Vec::new() });
     waiting.status = Status::Waiting;
     waiting.curve = Curve::default();
@@ -305,7 +330,7 @@ pub fn rich() -> RunRecord {
         },
         equilibrium: r.list(nodes),
         mesh,
-        experiments: vec![snapback, nothing, injection, reconnect, bias, waiting],
+        experiments: vec![snapback, nothing, injection, reconnect, bias, waiting, no_bars, no_bar],
         verdict: Some(Verdict {
             answer: Answer::Latches,
             supply: 3.3,
