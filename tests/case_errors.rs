@@ -4,7 +4,7 @@
 mod case_support;
 
 use case_support::{one, problems, spoil};
-use holdpoint::case::{Problem, Severity, problem_json, render};
+use holdpoint::case::{Problem, Severity, problem_json, read_str, render};
 
 /// A good case that each test spoils in one place.
 const GOOD: &str = r#"title = "good"

@@ -13,7 +13,7 @@ use holdpoint::case::{self};
 use holdpoint::discretize::{Assembly, DENSITY_SCALE, Device, State, Tie};
 use holdpoint::linear::DirectSolver;
 use holdpoint::mesh;
-use holdpoint::silicon::{Carrier, Q, Silicon};
+use holdpoint::silicon::{Carrier, MobilityPoint, Q, RecombinationPoint, Silicon};
 use holdpoint::structure::Structure;
 
 use super::ledger::{Within, check};
@@ -69,6 +69,8 @@ impl Chosen {
     }
 }
 
+/// [K]
+const T: f64 = 300.0;
 /// Donors fall from the left top corner, on uniform acceptors [cm⁻³].
 const DONORS: f64 = 4e17;
 const ACCEPTORS: f64 = 5e16;
@@ -93,7 +95,7 @@ struct Exact {
 impl Problem {
     fn new(chosen: Chosen, x: &[f64], y: &[f64], laws: &str) -> Problem {
         let text = format!(
-            "temperature = 300\n[wafer]\nspan = {:?}\nthickness = {:?}\nacceptors = {ACCEPTORS:e}\n\
+            "temperature = {T}\n[wafer]\nspan = {:?}\nthickness = {:?}\nacceptors = {ACCEPTORS:e}\n\
              [[well]]\nname = \"donors\"\ndonors = {DONORS:e}\nfrom = 0\nto = {WINDOW}\n\
              shape = \"gaussian\"\ncrest = 0\nfalloff = {:?}\nspread = {:?}\n\
              [[terminal]]\nname = \"left\"\ntouches = [{{ side = \"left\" }}]\n\
@@ -123,15 +125,15 @@ impl Problem {
         let (psi, phi_n, phi_p) =
             (self.chosen.psi(at), self.chosen.phi_n(at), self.chosen.phi_p(at));
         let total = self.donors(at) + ACCEPTORS;
-        let nie = s.effective_intrinsic(total);
+        let nie = s.effective_intrinsic(total, T).value;
         let n = nie * (psi.value - phi_n.value).exp();
         let p = nie * (phi_p.value - psi.value).exp();
         let per_cm = s.vt * 1e4;
         let current = |carrier, density: f64, phi: Wave| {
-            let low = s.mobility.at(carrier, total);
+            let low = s.mobility.at(carrier, &MobilityPoint::doped(total, T)).value;
             // Saturation acts on each component by the field along it, as on the edges.
             [(phi.x, psi.x), (phi.y, psi.y)].map(|(slope, field)| {
-                let mu = s.saturation.at(carrier, low, (field * per_cm).abs()).value;
+                let mu = s.saturation.at(carrier, low, (field * per_cm).abs(), T).value;
                 -Q * mu * density * slope * per_cm
             })
         };
@@ -164,15 +166,22 @@ impl Problem {
             }
             sum
         };
-        let (donors, nie) = (self.donors(at), s.effective_intrinsic(self.donors(at) + ACCEPTORS));
-        let tau = s.recombination.lifetimes(donors + ACCEPTORS);
-        let excess = e.n * e.p / (nie * nie) - 1.0;
-        let mut rate = Q * s.recombination.rate(e.n, e.p, nie, tau, excess).rate;
+        let donors = self.donors(at);
+        let nie = s.effective_intrinsic(donors + ACCEPTORS, T);
+        let point = RecombinationPoint {
+            n: e.n,
+            p: e.p,
+            excess: e.n * e.p / (nie.value * nie.value) - 1.0,
+            nie,
+            tau: s.recombination.lifetimes(donors + ACCEPTORS, T),
+            temperature: T,
+        };
+        let mut rate = Q * s.recombination.rate(&point).rate;
         for (carrier, j) in [(Carrier::Electron, e.current[0]), (Carrier::Hole, e.current[1])] {
             let size = j[0].hypot(j[1]);
             let along = (e.field[0] * j[0] + e.field[1] * j[1]) / size;
             if along > 0.0 {
-                rate -= s.avalanche.at(carrier, along).value * size;
+                rate -= s.avalanche.at(carrier, along, T).value * size;
             }
         }
         let displacement = divergence(&|e| e.field.map(|f| -s.eps_silicon * f));
@@ -226,6 +235,7 @@ impl Problem {
                     rhs[3 * i] * device.silicon.vt,
                     rhs[3 * i + 1] * DENSITY_SCALE,
                     rhs[3 * i + 2] * DENSITY_SCALE,
+                    0.0,
                 ];
                 size = size.max(rhs[3 * i].abs()).max((d[1] / state.n[i]).abs());
                 size = size.max((d[2] / state.p[i]).abs());
