@@ -58,7 +58,7 @@ pub static LAWS: TableSpec = TableSpec {
     groups: &[],
     doc: "A law is named by author and year, as it would be cited.",
     keys: &[
-        choice("mobility", LAW_MOBILITY, "masetti-1983", "Low-field mobility."),
+        choice("mobility", LAW_MOBILITY, "klaassen-1992", "Low-field mobility."),
         choice("saturation", LAW_SATURATION, "canali-1975", "Mobility at high field."),
         KeySpec {
             key: "recombination",
@@ -68,7 +68,7 @@ pub static LAWS: TableSpec = TableSpec {
             doc: "Recombination; an empty list switches it off.",
         },
         choice("lifetime", LAW_LIFETIME, "falls-with-doping", "Shockley-Read-Hall lifetimes."),
-        choice("narrowing", LAW_NARROWING, "slotboom-1977", "Narrowing of the gap by doping."),
+        choice("narrowing", LAW_NARROWING, "klaassen-1992", "Narrowing of the gap by doping."),
         choice("avalanche", LAW_AVALANCHE, "van-overstraeten-1970", "Impact ionization."),
         choice("statistics", LAW_STATISTICS, "boltzmann", "Carrier statistics."),
         choice("dopants", LAW_DOPANTS, "ionized", "Ionization of the dopants."),

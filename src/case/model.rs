@@ -248,13 +248,13 @@ pub struct Laws {
 impl Default for Laws {
     fn default() -> Self {
         Laws {
-            mobility: Mobility::Masetti1983,
+            mobility: Mobility::Klaassen1992,
             saturation: Saturation::Canali1975,
             shockley_read_hall: true,
             auger: true,
             surface: false,
             lifetime: Lifetime::FallsWithDoping,
-            narrowing: Narrowing::Slotboom1977,
+            narrowing: Narrowing::Klaassen1992,
             avalanche: Avalanche::VanOverstraeten1970,
             statistics: Statistics::Boltzmann,
             dopants: Dopants::Ionized,

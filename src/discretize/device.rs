@@ -84,6 +84,8 @@ pub struct Device {
     pub net: Vec<f64>,
     /// Total doping at the node [cm⁻³].
     pub total: Vec<f64>,
+    /// Band-gap narrowing at the node [eV].
+    pub narrowing: Vec<f64>,
     /// Donors and acceptors, means over the box, and at the node [cm⁻³].
     pub dopants: Vec<[f64; 2]>,
     pub dopants_at: Vec<[f64; 2]>,
@@ -158,7 +160,12 @@ impl Device {
         let d = &mesh.doping;
         let total: Vec<f64> = d.donors_at.iter().zip(&d.acceptors_at).map(|(a, b)| a + b).collect();
         let t = silicon.temperature;
-        let ambient: Vec<Local> = total.iter().map(|&n| Local::new(&silicon, n, t)).collect();
+        let narrowing: Vec<f64> = (0..nodes).map(|k| narrowing_at(mesh, &silicon, k)).collect();
+        let ambient: Vec<Local> = total
+            .iter()
+            .zip(&narrowing)
+            .map(|(&n, &narrowing)| Local::new(&silicon, n, narrowing, t))
+            .collect();
         let mut device = Device {
             edges: Vec::with_capacity(2 * nodes),
             node_edges: vec![[NONE; DIRECTIONS]; nodes],
@@ -188,6 +195,7 @@ impl Device {
                 })
                 .collect(),
             total,
+            narrowing,
             nie: ambient.iter().map(|l| l.nie.value).collect(),
             ambient,
             silicon,
@@ -376,6 +384,28 @@ impl Device {
 
 fn pairs(a: &[f64], b: &[f64]) -> Vec<[f64; 2]> {
     a.iter().zip(b).map(|(a, b)| [*a, *b]).collect()
+}
+
+/// Narrowing at node `k` [eV]: on an abrupt edge the mean of its sides by their shares of
+/// the box. Of all values this one leaves the fewest errors in the two edges that share it.
+fn narrowing_at(mesh: &Mesh, silicon: &Silicon, k: usize) -> f64 {
+    let sides = mesh.doping.total_sides[k];
+    if sides.iter().all(|&s| s == sides[0]) {
+        return silicon.narrowing.at(sides[0]);
+    }
+    let (i, j) = mesh.ij(k);
+    let (i, j) = (i as isize, j as isize);
+    let (mut sum, mut whole) = (0.0, 0.0);
+    for (quarter, &total) in sides.iter().enumerate() {
+        let (ci, cj) = (i - 1 + (quarter % 2) as isize, j - 1 + (quarter / 2) as isize);
+        let area = half(&mesh.x, ci) * half(&mesh.y, cj);
+        let inside = area > 0.0 && mesh.cell(ci as usize, cj as usize) == Material::Silicon;
+        if inside {
+            sum += area * silicon.narrowing.at(total);
+            whole += area;
+        }
+    }
+    if whole > 0.0 { sum / whole } else { 0.0 }
 }
 
 /// Half the interval that follows line `k` [cm]; 0 outside.

@@ -50,9 +50,10 @@ impl Filling {
 }
 
 impl Local {
-    /// The laws where the total doping is `total` [cm⁻³], at `temperature` [K].
-    pub fn new(silicon: &Silicon, total: f64, temperature: f64) -> Local {
-        let nie = silicon.effective_intrinsic(total, temperature);
+    /// The laws where the total doping is `total` [cm⁻³] and the band gap narrower by
+    /// `narrowing` [eV], at `temperature` [K].
+    pub fn new(silicon: &Silicon, total: f64, narrowing: f64, temperature: f64) -> Local {
+        let nie = silicon.narrowed(narrowing, temperature);
         let bands = silicon.degenerate().then(|| {
             let law = &silicon.intrinsic;
             [law.conduction_states(temperature), law.valence_states(temperature)]

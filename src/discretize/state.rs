@@ -177,7 +177,7 @@ impl State {
             temperature
         };
         self.temperature.set(i, t, 0.0);
-        *local = Local::new(&device.silicon, device.total[i], t[0]);
+        *local = Local::new(&device.silicon, device.total[i], device.narrowing[i], t[0]);
     }
 
     /// Heat the lattice at node `i` by `rise` [K].
@@ -222,7 +222,7 @@ impl State {
         let far = dt.abs() > 5.0;
         let next = (far && dt != 0.0).then(|| {
             let t = (local.temperature + dt).clamp(TEMPERATURES[0], TEMPERATURES[1]);
-            Local::new(&device.silicon, device.total[i], t)
+            Local::new(&device.silicon, device.total[i], device.narrowing[i], t)
         });
         [0, 1].map(|c| {
             let slope = self.filling(i, c).slope;

@@ -110,6 +110,7 @@ impl BorderedFactors {
         let (f0, g0) = (f.to_vec(), g.to_vec());
         let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         if worst.is_bad() {
+            eprintln!("DBG {worst:?} n {} m {} sweeps {} rhs {:e}", f.len(), g.len(), info.refinements, f0.iter().fold(0.0f64,|m,v| m.max(v.abs())));
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
             }

@@ -55,9 +55,13 @@ pub struct Doping {
     /// Mean over the silicon part of the node's box; 0 where it has none.
     pub donors: Vec<f64>,
     pub acceptors: Vec<f64>,
-    /// Value at the node itself.
+    /// Value at the node itself; on an abrupt edge the mean of its sides, by their shares of
+    /// the box.
     pub donors_at: Vec<f64>,
     pub acceptors_at: Vec<f64>,
+    /// Donors + acceptors in the limit from the quarters left-up, right-up, left-down,
+    /// right-down of the node; they differ on an abrupt edge only.
+    pub total_sides: Vec<[f64; 4]>,
     /// Donors + acceptors at the midpoint of the edge from grid point (i, j) to
     /// (i+1, j); index j·(nx−1) + i, length (nx−1)·ny.
     pub total_x: Vec<f64>,

@@ -189,11 +189,18 @@ struct Factors {
     /// Means over the halves [x_i, x_{i+½}], [x_{i+½}, x_{i+1}]: entries 2i, 2i + 1.
     halves: Vec<f64>,
     at: Vec<f64>,
+    /// Limits at lines from both sides.
+    limits: Vec<[f64; 2]>,
     mids: Vec<f64>,
 }
 
 impl Factors {
-    fn new(lines: &[f64], value: impl Fn(f64) -> f64, mean: impl Fn(f64, f64) -> f64) -> Factors {
+    fn new(
+        lines: &[f64],
+        value: impl Fn(f64) -> f64,
+        limits: impl Fn(f64) -> [f64; 2],
+        mean: impl Fn(f64, f64) -> f64,
+    ) -> Factors {
         let mid = |w: &[f64]| 0.5 * (w[0] + w[1]);
         Factors {
             halves: lines
@@ -201,6 +208,7 @@ impl Factors {
                 .flat_map(|w| [mean(w[0], mid(w)), mean(mid(w), w[1])])
                 .collect(),
             at: lines.iter().map(|p| value(*p)).collect(),
+            limits: lines.iter().map(|p| limits(*p)).collect(),
             mids: lines.windows(2).map(|w| value(mid(w))).collect(),
         }
     }
@@ -214,16 +222,25 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
         acceptors: vec![0.0; nodes],
         donors_at: vec![0.0; nodes],
         acceptors_at: vec![0.0; nodes],
+        total_sides: vec![[0.0; 4]; nodes],
         total_x: vec![0.0; (nx - 1) * ny],
         total_y: vec![0.0; nx * (ny - 1)],
         donors_x: vec![0.0; (nx - 1) * ny],
         donors_y: vec![0.0; nx * (ny - 1)],
     };
     for term in &structure.terms {
-        let lateral =
-            Factors::new(&mesh.x, |p| term.lateral.value(p), |a, b| term.lateral.mean(a, b));
-        let vertical =
-            Factors::new(&mesh.y, |p| term.vertical.value(p), |a, b| term.vertical.mean(a, b));
+        let lateral = Factors::new(
+            &mesh.x,
+            |p| term.lateral.value(p),
+            |p| term.lateral.limits(p),
+            |a, b| term.lateral.mean(a, b),
+        );
+        let vertical = Factors::new(
+            &mesh.y,
+            |p| term.vertical.value(p),
+            |p| term.vertical.limits(p),
+            |a, b| term.vertical.mean(a, b),
+        );
         let share = if term.polarity == Polarity::Donors { 1.0 } else { 0.0 };
         let (mean, at) = match term.polarity {
             Polarity::Donors => (&mut out.donors, &mut out.donors_at),
@@ -231,18 +248,22 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
         };
         for n in 0..nodes {
             let (i, j) = mesh.ij(n);
-            let (mut sum, mut area) = (0.0, 0.0);
-            for cell in around(i, j, nx, ny).into_iter().filter_map(&silicon) {
+            let (mut sum, mut here, mut area) = (0.0, 0.0, 0.0);
+            for (quarter, cell) in around(i, j, nx, ny).into_iter().enumerate() {
+                let Some(cell) = silicon(cell) else { continue };
                 let (ci, cj) = (cell % (nx - 1), cell / (nx - 1));
                 let a = (mesh.x[ci + 1] - mesh.x[ci]) * (mesh.y[cj + 1] - mesh.y[cj]);
                 // The near half of the cell: its first if the cell starts at the node.
                 let (hx, hy) = (2 * ci + usize::from(ci != i), 2 * cj + usize::from(cj != j));
                 sum += a * lateral.halves[hx] * vertical.halves[hy];
+                let limit = lateral.limits[i][quarter % 2] * vertical.limits[j][quarter / 2];
+                here += a * limit;
+                out.total_sides[n][quarter] += term.peak * limit;
                 area += a;
             }
             if area > 0.0 {
                 mean[n] += term.peak * sum / area;
-                at[n] += term.peak * lateral.at[i] * vertical.at[j];
+                at[n] += term.peak * here / area;
             }
         }
         for j in 0..ny {

@@ -180,11 +180,14 @@ fn mesh(root: &Shelf) -> Got<(Mesh, Net)> {
         false => Ok(Vec::new()),
     };
     let from = root.group("doping")?;
+    let (donors_at, acceptors_at) = (net.field(&from, "donors")?, net.field(&from, "acceptors")?);
     let doping = Doping {
         donors: net.field(&from, "donors_mean")?,
         acceptors: net.field(&from, "acceptors_mean")?,
-        donors_at: net.field(&from, "donors")?,
-        acceptors_at: net.field(&from, "acceptors")?,
+        // Not kept: the sides of an abrupt edge.
+        total_sides: donors_at.iter().zip(&acceptors_at).map(|(a, b)| [a + b; 4]).collect(),
+        donors_at,
+        acceptors_at,
         total_x: edges("total_doping_x", [ny, nx - 1])?,
         total_y: edges("total_doping_y", [ny - 1, nx])?,
         donors_x: edges("donors_x", [ny, nx - 1])?,

@@ -145,7 +145,11 @@ impl Silicon {
     /// derivative by the lattice temperature [K]: n_i exp(ΔE_g/2kT), half of the narrowing
     /// on each band.
     pub fn effective_intrinsic(&self, total: f64, temperature: f64) -> Slope {
-        let narrowing = self.narrowing.at(total);
+        self.narrowed(self.narrowing.at(total), temperature)
+    }
+
+    /// The same for a narrowing ΔE_g [eV].
+    pub fn narrowed(&self, narrowing: f64, temperature: f64) -> Slope {
         let ni = if temperature == self.temperature {
             self.ambient_ni
         } else {

@@ -48,6 +48,13 @@ fn overlap(a: f64, b: f64, c: f64, d: f64) -> f64 {
     (b.min(d) - a.max(c)).max(0.0)
 }
 
+/// 1 inside [from, to], 0 outside, as limits at `at` from both sides.
+fn inside(from: f64, to: f64, at: f64) -> [f64; 2] {
+    let before = at > from + ON_EDGE && at <= to + ON_EDGE;
+    let after = at >= from - ON_EDGE && at < to - ON_EDGE;
+    [before, after].map(|v| if v { 1.0 } else { 0.0 })
+}
+
 /// lateral(x) of a piece.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Lateral {
@@ -72,6 +79,14 @@ impl Lateral {
                     0.0
                 }
             }
+        }
+    }
+
+    /// Limits at x \[µm\] from smaller and from larger x: they differ at an abrupt edge only.
+    pub fn limits(&self, x: f64) -> [f64; 2] {
+        match *self {
+            Lateral::Window { from, to, spread } if spread <= 0.0 => inside(from, to, x),
+            _ => [self.value(x); 2],
         }
     }
 
@@ -153,6 +168,25 @@ impl Vertical {
                 };
                 above + (below - above) * part
             }
+        }
+    }
+
+    /// Limits at y \[µm\] from above and from below: they differ at an abrupt edge only.
+    pub fn limits(&self, y: f64) -> [f64; 2] {
+        match self {
+            Vertical::Box { top, bottom } => inside(*top, *bottom, y),
+            Vertical::Table { depth, relative } => match depth.last() {
+                Some(&last) if (y - last).abs() <= ON_EDGE => {
+                    [table_value(depth, relative, last), 0.0]
+                }
+                _ => [self.value(y); 2],
+            },
+            Vertical::Step { above, below, at, blur }
+                if *blur <= 0.0 && (y - at).abs() <= ON_EDGE =>
+            {
+                [*above, *below]
+            }
+            _ => [self.value(y); 2],
         }
     }
 

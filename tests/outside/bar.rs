@@ -22,8 +22,11 @@ pub struct Bench {
 }
 
 impl Bench {
-    /// From a case text; panics with the rendered problems if there are any.
+    /// From a case text; panics with the rendered problems if there are any. Checks name
+    /// their laws: Masetti's mobility and Slotboom's narrowing unless the text says else,
+    /// since most formulas here take the laws as functions of the doping alone.
     pub fn new(text: &str) -> Bench {
+        let text = &named_laws(text);
         let show = |p: Vec<case::Problem>| -> ! {
             panic!("{}", case::render(&p, text, "outside.toml", false))
         };
@@ -168,6 +171,23 @@ impl Bar<'_> {
 
     pub fn bench(&self) -> Bench {
         Bench::new(&self.text())
+    }
+}
+
+/// The text with mobility and narrowing named.
+fn named_laws(text: &str) -> String {
+    let mut named = String::new();
+    for (key, law) in [("mobility", "masetti-1983"), ("narrowing", "slotboom-1977")] {
+        if !text.lines().any(|l| l.starts_with(key) && l.contains('"')) {
+            named += &format!("{key} = \"{law}\"\n");
+        }
+    }
+    match text.split_once("[laws]") {
+        Some((before, after)) => {
+            let (rest_of_line, after) = after.split_once('\n').unwrap_or((after, ""));
+            format!("{before}[laws]{rest_of_line}\n{named}{after}")
+        }
+        None => format!("{text}\n[laws]\n{named}"),
     }
 }
 

@@ -71,6 +71,7 @@ pub fn mesh() -> Mesh {
         acceptors: density(nodes),
         donors_at: density(nodes),
         acceptors_at: density(nodes),
+        total_sides: Vec::new(),
         total_x: density((nx - 1) * ny),
         total_y: density(nx * (ny - 1)),
         donors_x: density((nx - 1) * ny),
