@@ -36,6 +36,17 @@ pub struct BorderedFactors {
     general: Option<GeneralLu>,
 }
 
+/// Too far off for a Newton step. Far from a solution right-hand sides are so large that the
+/// small equations beside them keep few digits; the next step sees what is left, while a
+/// general-purpose LU of a fine mesh costs more than the whole trace.
+fn is_useless(worst: &Worst) -> bool {
+    !worst.backward_error.is_finite()
+        || (worst.backward_error > USEFUL && worst.normwise > USEFUL_NORMWISE)
+}
+
+const USEFUL: f64 = 1e-6;
+const USEFUL_NORMWISE: f64 = 1e-9;
+
 /// What a bordered system is made of.
 #[derive(Clone, Copy)]
 struct Whole<'a> {
@@ -109,8 +120,7 @@ impl BorderedFactors {
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
         let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
-        if worst.is_bad() {
-            eprintln!("DBG {worst:?} n {} m {} sweeps {} rhs {:e}", f.len(), g.len(), info.refinements, f0.iter().fold(0.0f64,|m,v| m.max(v.abs())));
+        if is_useless(&worst) {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
             }
@@ -119,7 +129,7 @@ impl BorderedFactors {
             worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         }
         info.backward_error = worst.backward_error;
-        if worst.is_bad() {
+        if is_useless(&worst) {
             return Err(LinearError::Singular {
                 backward_error: worst.backward_error,
                 row: worst.unknown / b,

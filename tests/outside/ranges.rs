@@ -11,7 +11,11 @@ fn point(donors: f64, acceptors: f64, field: f64, temperature: f64) -> LocalStat
 
 #[test]
 fn each_range_is_told_once_at_its_worst_point() {
-    let laws = Laws { mobility: Mobility::Arora1982, ..Laws::default() };
+    let laws = Laws {
+        mobility: Mobility::Arora1982,
+        narrowing: Narrowing::Slotboom1977,
+        ..Laws::default()
+    };
     let mut watch = RangeWatch::new(&published_ranges(&laws));
     watch.see(&point(1e17, 0.0, 5e4, 300.0), "trigger point");
     assert!(watch.warnings().is_empty(), "{:?}", watch.warnings());

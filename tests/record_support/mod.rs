@@ -66,12 +66,14 @@ pub fn mesh() -> Mesh {
     let nodes = grid_of.len();
     let mut r = Numbers::new(5);
     let mut density = |n: usize| -> Vec<f64> { r.list(n).iter().map(|v| 1e17 * v.abs()).collect() };
+    let (donors, acceptors) = (density(nodes), density(nodes));
+    let (donors_at, acceptors_at) = (density(nodes), density(nodes));
     let doping = Doping {
-        donors: density(nodes),
-        acceptors: density(nodes),
-        donors_at: density(nodes),
-        acceptors_at: density(nodes),
-        total_sides: Vec::new(),
+        donors,
+        acceptors,
+        total_sides: donors_at.iter().zip(&acceptors_at).map(|(a, b)| [a + b; 4]).collect(),
+        donors_at,
+        acceptors_at,
         total_x: density((nx - 1) * ny),
         total_y: density(nx * (ny - 1)),
         donors_x: density((nx - 1) * ny),
