@@ -10,6 +10,7 @@ use nalgebra::{DMatrix, DVector, Dyn, FullPivLU};
 
 use super::block::{BlockMatrix, LinearError};
 use super::general::GeneralLu;
+use super::krylov::correction;
 use super::scale::{SparseColumn, Worst, power, residual};
 use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
 
@@ -44,6 +45,9 @@ fn is_useless(worst: &Worst) -> bool {
         || (worst.backward_error > USEFUL && worst.normwise > USEFUL_NORMWISE)
 }
 
+/// Refinement that stalls above this error is helped by Krylov cycles.
+const ENOUGH: f64 = 1e-11;
+const KRYLOV_CYCLES: usize = 3;
 const USEFUL: f64 = 1e-6;
 const USEFUL_NORMWISE: f64 = 1e-9;
 
@@ -52,6 +56,23 @@ const USEFUL_NORMWISE: f64 = 1e-9;
 struct Whole<'a> {
     matrix: &'a BlockMatrix,
     border: &'a Border,
+}
+
+impl Whole<'_> {
+    /// out = \[A B; C D\] v, with n unknowns before the border's.
+    fn multiply(&self, n: usize, v: &[f64], out: &mut [f64]) {
+        let (x, y) = v.split_at(n);
+        let (a, b) = out.split_at_mut(n);
+        self.matrix.multiply(x, a);
+        for (column, y) in self.border.columns.iter().zip(y) {
+            column.iter().for_each(|&(i, c)| a[i as usize] += c * y);
+        }
+        let m = y.len();
+        for (i, b) in b.iter_mut().enumerate() {
+            let corner = &self.border.corner[i * m..(i + 1) * m];
+            *b = dot(&self.border.rows[i], x) + dot(corner, y);
+        }
+    }
 }
 
 impl BorderedFactors {
@@ -183,7 +204,56 @@ impl BorderedFactors {
             }
             worst = next;
         }
+        for _ in 0..KRYLOV_CYCLES {
+            if worst.backward_error <= ENOUGH || !worst.backward_error.is_finite() {
+                break;
+            }
+            let next = self.cycle(solver, whole, (x, y), (f, g));
+            info.refinements += 1;
+            if next.backward_error >= worst.backward_error {
+                break;
+            }
+            worst = next;
+        }
         worst
+    }
+
+    /// One Krylov cycle; \[x; y\] change only if their error falls.
+    fn cycle(
+        &self,
+        solver: &mut DirectSolver,
+        whole: Whole,
+        (x, y): (&mut [f64], &mut [f64]),
+        (f, g): (&[f64], &[f64]),
+    ) -> Worst {
+        let n = x.len();
+        let (mut r, mut s) = (vec![0.0; n], vec![0.0; y.len()]);
+        let before = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
+        let reciprocal = |size: f64| if size > 0.0 { 1.0 / size } else { 0.0 };
+        let mut weights: Vec<f64> = solver.measures().1.iter().map(|v| reciprocal(*v)).collect();
+        let sizes = (0..y.len()).map(|i| reciprocal(border_size(whole.border, i, x, y, g)));
+        weights.extend(sizes);
+        r.extend(&s);
+        let d = correction(
+            |v| {
+                let (a, b) = v.split_at_mut(n);
+                self.apply(solver, whole.border, a, b);
+            },
+            |v, out| whole.multiply(n, v, out),
+            &r,
+            &weights,
+        );
+        let (x_best, y_best) = (x.to_vec(), y.to_vec());
+        x.iter_mut().zip(&d[..n]).for_each(|(x, d)| *x += d);
+        y.iter_mut().zip(&d[n..]).for_each(|(y, d)| *y += d);
+        r.truncate(n);
+        let after = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
+        if after.backward_error < before.backward_error {
+            return after;
+        }
+        x.copy_from_slice(&x_best);
+        y.copy_from_slice(&y_best);
+        before
     }
 
     /// One block elimination, unrefined.
@@ -239,9 +309,8 @@ fn residual_of(
     for i in 0..m {
         let row = &border.rows[i];
         let corner = &border.corner[i * m..(i + 1) * m];
-        let size = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a * b).abs()).sum::<f64>();
         s[i] = g[i] - dot(row, x) - dot(corner, y);
-        let whole = g[i].abs() + size(row, x) + size(corner, y);
+        let whole = border_size(border, i, x, y, g);
         let e = if s[i] == 0.0 { 0.0 } else { s[i].abs() / whole };
         if e > worst.backward_error || e.is_nan() {
             let backward_error = if e.is_nan() { f64::INFINITY } else { e };
@@ -252,6 +321,13 @@ fn residual_of(
         }
     }
     worst
+}
+
+/// |g| + |C||x| + |D||y| of border equation `i`.
+fn border_size(border: &Border, i: usize, x: &[f64], y: &[f64], g: &[f64]) -> f64 {
+    let m = y.len();
+    let size = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| (a * b).abs()).sum::<f64>();
+    g[i].abs() + size(&border.rows[i], x) + size(&border.corner[i * m..(i + 1) * m], y)
 }
 
 /// Sum of products by chunks, so that rounding grows with the root of the length only.

@@ -12,6 +12,7 @@ mod extend;
 mod front;
 mod general;
 mod kernel;
+mod krylov;
 mod ordering;
 mod pivoted;
 mod scale;

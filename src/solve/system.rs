@@ -31,7 +31,7 @@ pub struct NewtonParams {
     pub update: f64,
     /// |ΣI| allowed, relative to the largest terminal current. Default 2e-12.
     pub imbalance: f64,
-    /// and absolute [A/µm]. Default 1e-26.
+    /// and absolute [A/µm]. Default 2e-25.
     pub imbalance_floor: f64,
     /// Steps before giving up. Default 25.
     pub steps: u32,
@@ -49,7 +49,7 @@ impl Default for NewtonParams {
         NewtonParams {
             update: 1e-5,
             imbalance: 2e-12,
-            imbalance_floor: 1e-26,
+            imbalance_floor: 2e-25,
             steps: 25,
             potential_step: 0.4,
             temperature_step: 60.0,
@@ -303,7 +303,10 @@ impl<'a> System<'a> {
 /// halving the step is cheaper than waiting. Measured on the shipped cases, 2026-11.
 fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
     let growing = steps >= 3 && size > 3.0 && size > 2.0 * previous;
-    growing || (steps >= 4 && size > 20.0) || (steps >= 6 && size > 0.5) || steps > 10
+    growing
+        || (steps >= 4 && size > 20.0)
+        || (steps >= 6 && size > 0.5)
+        || (steps > 10 && size > 1e-4)
 }
 
 /// What the solver did.
