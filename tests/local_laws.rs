@@ -353,12 +353,12 @@ fn a_heated_state_comes_back_to_the_bit() {
 fn s_curves_from_233_to_448_k() {
     for kelvin in ["233 K", "448 K"] {
         at_ambient(kelvin, FULL_SET);
-        at_ambient(kelvin, WITH_HEAT);
+        at_ambient(kelvin, &(BASIC_SET.to_string() + WITH_HEAT));
     }
 }
 
 #[test]
-#[ignore = "known: with heat and Fermi-Dirac statistics Newton converges linearly at 233 K; the trace stalls"]
+#[ignore = "known: at 233 K with heat and these laws the trace takes ever shorter steps about the holding point"]
 fn s_curves_with_heat_and_the_full_set() {
     for kelvin in ["233 K", "448 K"] {
         let both = FULL_SET.to_string() + WITH_HEAT;
@@ -369,6 +369,7 @@ fn s_curves_with_heat_and_the_full_set() {
 const FULL_SET: &str = "mobility = \"klaassen-1992\"\nnarrowing = \"klaassen-1992\"\n\
     statistics = \"fermi-dirac\"\ndopants = \"incomplete\"\n\
     recombination = [\"shockley-read-hall\", \"auger\", \"surface\"]\n";
+const BASIC_SET: &str = "mobility = \"masetti-1983\"\nnarrowing = \"slotboom-1977\"\n";
 const WITH_HEAT: &str = "heat = \"self-heating\"\n[heat]\nterminals = \"0.001 K*cm^2/W\"\n";
 
 fn at_ambient(kelvin: &str, laws: &str) {

@@ -47,7 +47,7 @@ pub(super) fn correction(
         }
         let length = product(&v, &v).sqrt();
         h[(j + 1, j)] = length;
-        if !(length > 1e-14) {
+        if length.is_nan() || length <= 1e-14 {
             break;
         }
         v.iter_mut().for_each(|v| *v /= length);
