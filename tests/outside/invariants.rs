@@ -355,5 +355,11 @@ fn mos_surface_charge() {
         let what = format!("|Q_s| at {psi} V [C/cm^2]");
         assert!((formula(psi) / charge - 1.0).abs() < 1e-5, "table and formula");
         check("Kingston-Neustadter 1955", &what, charge, ours, Within::Relative(1e-3));
+        if psi == 0.83521 {
+            // Strong inversion, ψ_s = 2φ_F: φ_ms + 2φ_F + Q_d/C_ox with φ_ms = −0.9799 V,
+            // Q_d = 1.6651e-7 C/cm², C_ox = 3.4531e-7 F/cm².
+            let what = "threshold of n+ poly, 10 nm, 1e17 [V]";
+            check("MOS textbook formula", what, 0.3376, lambda, Within::Absolute(0.01));
+        }
     }
 }
