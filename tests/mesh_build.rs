@@ -237,7 +237,7 @@ fn a_mirrored_case_gives_the_mirrored_mesh() {
         gaussian("left", Polarity::Donors, 1e20, 1.0, 3.3, 0.12, 0.09),
         gaussian("right", Polarity::Donors, 1e20, 6.7, 9.0, 0.12, 0.09),
     ];
-    case.trenches = vec![Trench { from: 4.2, to: 5.8, depth: 0.4, at: 0..0 }];
+    case.trenches = vec![Trench { from: 4.2, to: 5.8, depth: 0.4, fixed_charge: 0.0, at: 0..0 }];
     case.gates =
         vec![gate("a", 3.2, 3.9, 0.01, Plate::NPoly), gate("b", 6.1, 6.8, 0.01, Plate::NPoly)];
     case.terminals = vec![
@@ -253,6 +253,29 @@ fn a_mirrored_case_gives_the_mirrored_mesh() {
             assert!(away < 1e-6, "line {i} of {n}: {away:e} µm off");
         }
     }
+}
+
+#[test]
+fn fixed_charge_fills_the_interfaces_and_nothing_else() {
+    let mut case = pad();
+    case.trenches[0].fixed_charge = 3e11;
+    case.gates[1].fixed_charge = -2e11;
+    let (_, mesh) = built(&with_nodes(case.clone(), 4000));
+    let (mut sum, mut away) = (0.0, 0.0f64);
+    for (n, charge) in mesh.doping.fixed_charge.iter().enumerate() {
+        let (i, j) = mesh.ij(n);
+        let (x, y) = (mesh.x[i], mesh.y[j]);
+        let wall = (x == 10.5 || x == 13.5) && (0.0..=0.35).contains(&y);
+        let floor = y == 0.35 && (10.5..=13.5).contains(&x);
+        let gate = y == 0.0 && (16.15..=16.85).contains(&x);
+        assert_eq!(*charge != 0.0, wall || floor || gate, "at x = {x}, y = {y} µm");
+        if gate { away += charge } else { sum += charge }
+    }
+    // Walls and floor of the trench, and the gate's length [cm].
+    let trench = 3e11 * (3.0 + 2.0 * 0.35) * 1e-4;
+    let gate = -2e11 * 0.7 * 1e-4;
+    assert!((sum / trench - 1.0).abs() < 1e-9, "{sum:e}, {trench:e}");
+    assert!((away / gate - 1.0).abs() < 1e-9, "{away:e}, {gate:e}");
 }
 
 #[test]
@@ -310,6 +333,7 @@ fn random_layouts_keep_the_bounds() {
                     from: to + 0.1,
                     to: x - 0.1,
                     depth: 0.1 + 0.5 * random(),
+                    fixed_charge: 0.0,
                     at: 0..0,
                 });
             } else if random() < 0.3 && x < span - 2.0 {

@@ -142,7 +142,7 @@ fn an_island_without_terminal_floats() {
 #[test]
 fn the_surface_left_by_trenches() {
     let mut case = pad();
-    case.trenches.push(Trench { from: 13.0, to: 14.0, depth: 0.2, at: 0..0 });
+    case.trenches.push(Trench { from: 13.0, to: 14.0, depth: 0.2, fixed_charge: 0.0, at: 0..0 });
     let (s, _) = Structure::new(&case).unwrap();
     assert!((s.surface_silicon(10.0, 15.0) - 1.5).abs() < 1e-12);
     assert_eq!(s.surface_silicon(11.0, 13.9), 0.0);

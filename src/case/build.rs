@@ -176,6 +176,7 @@ pub fn trench(read: &Read) -> Option<Trench> {
         from: read.number("from")?,
         to: read.number("to")?,
         depth: read.number("depth")?,
+        fixed_charge: read.number("fixed_charge")?,
         at: read.at.clone(),
     })
 }
@@ -194,6 +195,7 @@ pub fn gate(read: &Read) -> Option<Gate> {
         to: read.number("to")?,
         oxide: read.number("oxide")?,
         plate,
+        fixed_charge: read.number("fixed_charge")?,
         follows: read.text("follows").map(|f| f.value),
         at: name.at,
     })

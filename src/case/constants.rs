@@ -14,6 +14,8 @@ pub enum Dim {
     Length,
     /// cm⁻³
     Density,
+    /// cm⁻²
+    AreaDensity,
     /// V
     Voltage,
     /// K

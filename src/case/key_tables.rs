@@ -13,6 +13,10 @@ const DOPING: Bounds = Bounds::above(0.0, 5e22);
 pub const AMBIENT: Bounds = Bounds::between(233.0, 448.0);
 const VOLTS: Bounds = Bounds::between(-1e4, 1e4);
 
+/// Elementary charges; a hundredth of the atoms of a silicon surface (6.8e14 cm⁻², from
+/// the lattice constant) is far beyond any oxide.
+const FIXED_CHARGE: Kind = Kind::Quantity(Dim::AreaDensity, Bounds::between(-1e14, 1e14));
+
 const fn length(bounds: Bounds) -> Kind {
     Kind::Quantity(Dim::Length, bounds)
 }
@@ -174,7 +178,17 @@ static TRENCH: TableSpec = TableSpec {
     selector: None,
     groups: &[],
     doc: "Oxide-filled isolation from the surface down.",
-    keys: &[FROM, TO, must("depth", length(LENGTHS), "Depth of the oxide.")],
+    keys: &[
+        FROM,
+        TO,
+        must("depth", length(LENGTHS), "Depth of the oxide."),
+        number(
+            "fixed_charge",
+            FIXED_CHARGE,
+            0.0,
+            "Fixed charge on its walls and floor, in elementary charges per area.",
+        ),
+    ],
 };
 
 const PLATES: &[Word] = &[
@@ -207,6 +221,12 @@ static GATE: TableSpec = TableSpec {
         TO,
         must("oxide", length(Bounds::between(1e-4, 10.0)), "Thickness of the gate oxide."),
         must("plate", Kind::WordOrTable(PLATES, &PLATE), "What the gate is made of."),
+        number(
+            "fixed_charge",
+            FIXED_CHARGE,
+            0.0,
+            "Fixed charge where its oxide meets silicon, in elementary charges per area.",
+        ),
         may("follows", Kind::Name, "Terminal whose outside voltage this gate takes."),
     ],
 };

@@ -116,6 +116,8 @@ pub struct Trench {
     pub from: f64,
     pub to: f64,
     pub depth: f64,
+    /// On its walls and floor [elementary charges/cm²].
+    pub fixed_charge: f64,
     pub at: Span,
 }
 
@@ -127,6 +129,8 @@ pub struct Gate {
     pub to: f64,
     pub oxide: f64,
     pub plate: Plate,
+    /// Where the oxide meets silicon [elementary charges/cm²].
+    pub fixed_charge: f64,
     /// Terminal whose (outside) voltage this gate takes.
     pub follows: Option<String>,
     pub at: Span,

@@ -40,6 +40,17 @@ impl Dim {
                 ];
                 T
             }
+            Dim::AreaDensity => {
+                const T: &[Unit] = &[
+                    u("cm^-2", 1.0),
+                    u("/cm^2", 1.0),
+                    u("1/cm^2", 1.0),
+                    u("m^-2", 1e-4),
+                    u("/m^2", 1e-4),
+                    u("1/m^2", 1e-4),
+                ];
+                T
+            }
             Dim::Voltage => {
                 const T: &[Unit] = &[u("V", 1.0), u("mV", 1e-3), u("uV", 1e-6), u("kV", 1e3)];
                 T

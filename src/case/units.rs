@@ -27,10 +27,11 @@ pub struct QuantityProblem {
 
 impl Dim {
     /// Every dimension.
-    pub const ALL: [Dim; 24] = [
+    pub const ALL: [Dim; 25] = [
         Dim::Number,
         Dim::Length,
         Dim::Density,
+        Dim::AreaDensity,
         Dim::Voltage,
         Dim::Temperature,
         Dim::Time,
@@ -60,6 +61,7 @@ impl Dim {
             Dim::Number => "a plain number",
             Dim::Length => "a length",
             Dim::Density => "a density",
+            Dim::AreaDensity => "a density per area",
             Dim::Voltage => "a voltage",
             Dim::Temperature => "a temperature",
             Dim::Time => "a time",
@@ -95,6 +97,7 @@ impl Dim {
             Dim::Number => "1.5",
             Dim::Length => "12 um",
             Dim::Density => "1e17 cm^-3",
+            Dim::AreaDensity => "5e11 cm^-2",
             Dim::Voltage => "3.3 V",
             Dim::Temperature => "125 degC",
             Dim::Time => "10 ns",

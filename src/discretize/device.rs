@@ -5,7 +5,7 @@ use std::sync::Arc;
 use crate::case::{Case, Heat, Plate};
 use crate::linear::BlockPattern;
 use crate::mesh::{ContactKind, Dopants, Material, Mesh};
-use crate::silicon::{Carrier, MobilityPoint, Silicon};
+use crate::silicon::{Carrier, MobilityPoint, Q, Silicon};
 
 use super::contact::{Neutral, neutral};
 use super::heat::HeatLoss;
@@ -91,6 +91,8 @@ pub struct Device {
     pub dopants_at: Vec<[f64; 2]>,
     /// Length of silicon-oxide interface in the node's box [cm].
     pub interface: Vec<f64>,
+    /// Fixed charge of silicon-oxide interfaces in the node's box [C/cm].
+    pub fixed_charge: Vec<f64>,
     /// Effective intrinsic density [cm⁻³] and all laws at ambient temperature.
     pub nie: Vec<f64>,
     pub ambient: Vec<Local>,
@@ -175,6 +177,9 @@ impl Device {
             dopants: pairs(&d.donors, &d.acceptors),
             dopants_at: pairs(&d.donors_at, &d.acceptors_at),
             interface: vec![0.0; nodes],
+            fixed_charge: (0..nodes)
+                .map(|k| Q * d.fixed_charge.get(k).copied().unwrap_or(0.0))
+                .collect(),
             local_mobility: silicon.mobility.depends_on_densities(),
             heat: None,
             ties: vec![Tie::Free; nodes],

@@ -122,7 +122,7 @@ pub fn tied_row<const N: usize>(
     row
 }
 
-/// Space charge of carriers and ionized dopants.
+/// Space charge of carriers and ionized dopants, and the fixed charge of interfaces.
 fn add_charge<const N: usize>(
     device: &Device,
     state: &State,
@@ -131,6 +131,7 @@ fn add_charge<const N: usize>(
     row: &mut Row<N>,
 ) {
     let (n, p, area) = (state.n[i], state.p[i], device.area[i]);
+    row.value[0] += device.fixed_charge[i];
     if !device.silicon.incomplete() {
         row.value[0] += Q * area * (p - n + device.net[i]);
         if jacobian {

@@ -67,6 +67,9 @@ pub struct Doping {
     pub total_x: Vec<f64>,
     /// The same from (i, j) to (i, j+1); index j·nx + i, length nx·(ny−1).
     pub total_y: Vec<f64>,
+    /// Fixed charge on the interfaces of silicon and oxide in the node's box, per length of
+    /// width [elementary charges/cm]; empty: none anywhere.
+    pub fixed_charge: Vec<f64>,
     /// Donors alone there, for laws that tell majority from minority carriers.
     pub donors_x: Vec<f64>,
     pub donors_y: Vec<f64>,

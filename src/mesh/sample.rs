@@ -225,6 +225,7 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
         total_sides: vec![[0.0; 4]; nodes],
         total_x: vec![0.0; (nx - 1) * ny],
         total_y: vec![0.0; nx * (ny - 1)],
+        fixed_charge: fixed_charge(structure, mesh),
         donors_x: vec![0.0; (nx - 1) * ny],
         donors_y: vec![0.0; nx * (ny - 1)],
     };
@@ -281,6 +282,41 @@ fn doping(structure: &Structure, mesh: &Mesh) -> Doping {
                     out.total_y[j * nx + i] += here;
                     out.donors_y[j * nx + i] += share * here;
                 }
+            }
+        }
+    }
+    out
+}
+
+/// Fixed charge of each node's box [elementary charges/cm]: half of each interface edge.
+fn fixed_charge(structure: &Structure, mesh: &Mesh) -> Vec<f64> {
+    const CM: f64 = 1e-4;
+    let (nx, ny) = (mesh.nx(), mesh.ny());
+    let mut out = vec![0.0; mesh.nodes()];
+    let mid = |lines: &[f64], k: usize| 0.5 * (lines[k] + lines[k + 1]);
+    let mut add = |cells: [(usize, usize); 2], ends: [(usize, usize); 2], length: f64| {
+        let is = cells.map(|(i, j)| mesh.cell(i, j));
+        let oxide = match is {
+            [Material::Oxide, Material::Silicon] => cells[0],
+            [Material::Silicon, Material::Oxide] => cells[1],
+            _ => return,
+        };
+        let density = structure.fixed_charge(mid(&mesh.x, oxide.0), mid(&mesh.y, oxide.1));
+        for (i, j) in ends {
+            if let Some(n) = mesh.node(i, j) {
+                out[n] += 0.5 * length * CM * density;
+            }
+        }
+    };
+    for j in 0..ny - 1 {
+        for i in 0..nx - 1 {
+            if j > 0 {
+                let length = mesh.x[i + 1] - mesh.x[i];
+                add([(i, j - 1), (i, j)], [(i, j), (i + 1, j)], length);
+            }
+            if i > 0 {
+                let length = mesh.y[j + 1] - mesh.y[j];
+                add([(i - 1, j), (i, j)], [(i, j), (i, j + 1)], length);
             }
         }
     }

@@ -190,6 +190,10 @@ fn mesh(root: &Shelf) -> Got<(Mesh, Net)> {
         acceptors_at,
         total_x: edges("total_doping_x", [ny, nx - 1])?,
         total_y: edges("total_doping_y", [ny - 1, nx])?,
+        fixed_charge: match from.has("fixed_charge") {
+            true => net.field(&from, "fixed_charge")?,
+            false => Vec::new(),
+        },
         donors_x: edges("donors_x", [ny, nx - 1])?,
         donors_y: edges("donors_y", [ny - 1, nx])?,
     };

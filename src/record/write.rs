@@ -241,6 +241,13 @@ fn doping(at: &Place, mesh: &Mesh, plane: &Plane) -> Made<()> {
     plane.field(at, "total", &both(|n, p| n + p), unit, "donors + acceptors at the point")?;
     plane.field(at, "net", &both(|n, p| n - p), unit, "donors - acceptors at the point")?;
     let mean = "mean over the silicon of the control volume";
+    plane.field(
+        at,
+        "fixed_charge",
+        &d.fixed_charge,
+        "cm^-1",
+        "fixed charge of silicon-oxide interfaces in the control volume, elementary charges",
+    )?;
     plane.field(at, "donors_mean", &d.donors, unit, &format!("donors, {mean}"))?;
     plane.field(at, "acceptors_mean", &d.acceptors, unit, &format!("acceptors, {mean}"))
 }

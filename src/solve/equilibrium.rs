@@ -28,7 +28,7 @@ pub fn potential(
                 system.add(device, i, 0, 1.0);
                 continue;
             }
-            let mut residual = 0.0;
+            let mut residual = device.fixed_charge[i];
             for (d, &e) in device.node_edges[i].iter().enumerate() {
                 if e == NONE {
                     continue;

@@ -27,6 +27,18 @@ impl Structure {
         }
     }
 
+    /// Fixed charge [elementary charges/cm²] where the oxide at (x, y) \[µm\] meets silicon;
+    /// 0 where there is none.
+    pub fn fixed_charge(&self, x: f64, y: f64) -> f64 {
+        if y < 0.0 {
+            let covers = |g: &&Gate| -g.oxide <= y && g.from.max(0.0) <= x && x <= g.to;
+            self.gates.iter().find(covers).map_or(0.0, |g| g.fixed_charge)
+        } else {
+            let holds = |t: &&Trench| t.from <= x && x <= t.to && y <= t.depth;
+            self.trenches.iter().find(holds).map_or(0.0, |t| t.fixed_charge)
+        }
+    }
+
     /// True if (x, y) lies in silicon.
     pub fn is_silicon(&self, x: f64, y: f64) -> bool {
         self.filling(x, y) == Filling::Silicon

@@ -2,7 +2,6 @@
 //! order of convergence, conservation, agreement of the solvers.
 
 use holdpoint::discretize::State;
-use holdpoint::silicon::{Q, thermal_voltage};
 use holdpoint::solve::{Constraint, Gummel};
 use holdpoint::trace::walk;
 
@@ -300,66 +299,4 @@ fn newton_is_quadratic(laws: &str, constant: f64) {
     }
     assert!(points >= 20);
     line("Newton", &format!("largest u'/u^2 at {points} bias points"), 0.0, worst);
-}
-
-/// Surface charge of a p-type MOS: Kingston, Neustadter, J. Appl. Phys. 26, 718 (1955).
-#[test]
-fn mos_surface_charge() {
-    let x = [0.0, 0.5, 1.0];
-    let y = lines(&[0.0, 2.0], 5e-5, 1.05, 0.02);
-    let bench = Bench::new(&format!(
-        "temperature = 300\n[wafer]\nspan = 1\nthickness = 2\nacceptors = 1e17\n\
-         [[gate]]\nname = \"gate\"\nfrom = 0\nto = 1\noxide = \"10 nm\"\nplate = \"n+ poly\"\n\
-         [[terminal]]\nname = \"bulk\"\ntouches = [{{ side = \"back\" }}]\n\
-         [laws]\nnarrowing = \"none\"\navalanche = \"none\"\n[grid]\nx = {x:?}\ny = {y:?}\n"
-    ));
-    let silicon = &bench.device.silicon;
-    let vt = thermal_voltage(300.0);
-    let node = |y: f64| {
-        let j = bench.mesh.y.iter().position(|v| (v - y).abs() < 1e-9).expect("line");
-        bench.mesh.node(1, j).unwrap()
-    };
-    let (surface, bottom) = (node(0.0), node(2.0));
-    let formula = |psi: f64| {
-        let (na, np) = (1e17, 9.65e9f64.powi(2) / 1e17);
-        let u = psi / vt;
-        let f = na * ((-u).exp_m1() + u) + np * (u.exp_m1() - u);
-        (2.0 * silicon.eps_silicon * Q * vt * f).sqrt()
-    };
-    let published = [
-        (0.1, 4.97925e-8),
-        (0.3, 9.53960e-8),
-        (0.5, 1.254569e-7),
-        (0.83521, 1.665083e-7),
-        (0.95, 3.216241e-7),
-    ];
-    let gate = bench.contact("gate");
-    let mut system = bench.system("gate");
-    let (mut state, mut lambda) = (bench.equilibrium.clone(), 0.0);
-    let bend = |s: &State| s.psi.difference(surface, bottom);
-    for (psi, charge) in published {
-        // Bisect the gate voltage for the wanted band bending.
-        let (mut low, mut high) = (-2.0, 3.0);
-        for _ in 0..60 {
-            let v = 0.5 * (low + high);
-            walk(&mut system, &mut state, &mut lambda, v, 5.0).expect("gate bias");
-            assert!((0..2).all(|k| system.current(k) == 0.0), "nothing can flow");
-            if (bend(&state) - psi).abs() < 1e-9 {
-                break;
-            }
-            if bend(&state) < psi { low = v } else { high = v }
-        }
-        // By the field in the oxide, 10 nm thick.
-        let top = bench.device.contacts[gate].nodes[1] as usize;
-        let ours = silicon.eps_oxide * state.psi.difference(top, surface) / 1e-6;
-        let what = format!("|Q_s| at {psi} V [C/cm^2]");
-        assert!((formula(psi) / charge - 1.0).abs() < 1e-5, "table and formula");
-        check("Kingston-Neustadter 1955", &what, charge, ours, Within::Relative(1e-3));
-        if psi == 0.83521 {
-            // Strong inversion, ψ_s = 2φ_F: φ_ms + 2φ_F + Q_d/C_ox with φ_ms = −0.9799 V,
-            // Q_d = 1.6651e-7 C/cm², C_ox = 3.4531e-7 F/cm².
-            let what = "threshold of n+ poly, 10 nm, 1e17 [V]";
-            check("MOS textbook formula", what, 0.3376, lambda, Within::Absolute(0.01));
-        }
-    }
 }

@@ -22,6 +22,7 @@ mod klaassen;
 mod law_derivatives;
 mod laws;
 mod manufactured;
+mod mos;
 mod narrowing;
 mod numbers;
 mod ranges;

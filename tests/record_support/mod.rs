@@ -74,6 +74,7 @@ pub fn mesh() -> Mesh {
         total_sides: donors_at.iter().zip(&acceptors_at).map(|(a, b)| [a + b; 4]).collect(),
         donors_at,
         acceptors_at,
+        fixed_charge: density(nodes),
         total_x: density((nx - 1) * ny),
         total_y: density(nx * (ny - 1)),
         donors_x: density((nx - 1) * ny),

@@ -82,7 +82,16 @@ pub fn side(name: &str, role: Role, side: Side) -> Terminal {
 }
 
 pub fn gate(name: &str, from: f64, to: f64, oxide: f64, plate: Plate) -> Gate {
-    Gate { name: name.to_string(), from, to, oxide, plate, follows: None, at: 50..60 }
+    Gate {
+        name: name.to_string(),
+        from,
+        to,
+        oxide,
+        plate,
+        fixed_charge: 0.0,
+        follows: None,
+        at: 50..60,
+    }
 }
 
 /// Adjacent NMOS and PMOS, mirror-symmetric about x = 12 µm.
@@ -104,7 +113,8 @@ pub fn pad() -> Case {
         shallow("p+ drain", Acceptors, 17.0, 19.0),
         shallow("n+ tap", Donors, 21.5, 23.0),
     ];
-    case.trenches = vec![Trench { from: 10.5, to: 13.5, depth: 0.35, at: 70..80 }];
+    case.trenches =
+        vec![Trench { from: 10.5, to: 13.5, depth: 0.35, fixed_charge: 0.0, at: 70..80 }];
     case.gates = vec![
         gate("n-gate", 7.15, 7.85, 0.007, Plate::NPoly),
         gate("p-gate", 16.15, 16.85, 0.007, Plate::PPoly),
