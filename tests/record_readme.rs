@@ -82,6 +82,10 @@ fn text(data: &Dataset, name: &str) -> String {
     value.unwrap().as_str().to_string()
 }
 
+/// Figures of a kind of experiment: the lists say what is there, the docs of each kind
+/// which. Only the lists themselves are in the table.
+const LISTS: [&str; 5] = ["count", "figure", "form", "unit", "meaning"];
+
 fn walk(group: &Group, path: &str, found: &mut BTreeMap<String, Entry>) {
     attributes(group, path, found);
     for name in group.member_names().unwrap() {
@@ -115,6 +119,11 @@ fn the_table_and_a_written_file_agree() {
     walk(&file.group("/").unwrap(), "", &mut found);
     let rows = table();
     let missing: Vec<&String> = found.keys().filter(|p| !rows.contains_key(*p)).collect();
+    let own = |p: &&String| {
+        let list = p.strip_prefix("/experiment/k/named/").map(|r| r.trim_start_matches('@'));
+        list.is_none_or(|l| LISTS.contains(&l))
+    };
+    let missing: Vec<&String> = missing.into_iter().filter(own).collect();
     assert!(missing.is_empty(), "in the file but not in results/README.md: {missing:#?}");
     let extra: Vec<&String> = rows.keys().filter(|p| !found.contains_key(*p)).collect();
     assert!(extra.is_empty(), "in results/README.md but not in the file: {extra:#?}");
@@ -123,7 +132,7 @@ fn the_table_and_a_written_file_agree() {
     let (nx, ny) = (mesh.x.len(), mesh.y.len());
     let lengths = [("x", nx), ("y", ny), ("x_cell", nx - 1), ("y_cell", ny - 1), ("terminal", 4)];
     for (path, entry) in &found {
-        let row = &rows[path];
+        let Some(row) = rows.get(path) else { continue };
         assert_eq!(row.unit, entry.unit, "unit of {path}");
         if path.contains('@') {
             assert_eq!(row.shape, entry.shape, "{path}");

@@ -22,6 +22,10 @@ pub enum Dim {
     Temperature,
     /// s
     Time,
+    /// Hz
+    Frequency,
+    /// C/µm
+    ChargePerLength,
     /// eV
     Energy,
     /// A/µm

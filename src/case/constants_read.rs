@@ -4,7 +4,7 @@
 use toml::de::{DeTable, DeValue};
 
 use super::constants::{CONSTANTS, ConstantSpec, Constants, Dim, ElectronRow, ROWS, spec};
-use super::key_tables_run::LATER_CONSTANTS;
+use super::key_tables_laws::LATER_CONSTANTS;
 use super::keys::{Bounds, nearest};
 use super::messages::{shorten, wrong_type};
 use super::model::Span;

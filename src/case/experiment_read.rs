@@ -1,9 +1,9 @@
 //! Experiments: what was read to [`Experiment`]s, and whether their terminals fit.
 
-use super::key_tables_run::STOP_CURRENT;
+use super::experiments::{Bias, Experiment};
 use super::keys::nearest;
 use super::messages::shorten;
-use super::model::{Bias, Experiment, ExperimentKind, Sign, Span, Stop};
+use super::model::Span;
 use super::problem::Problem;
 use super::walk::{At, Read, Value, Walker};
 
@@ -16,6 +16,12 @@ pub struct Nodes {
     terminals: Vec<String>,
     /// Gates, with the place of `follows` if they follow.
     gates: Vec<(String, Option<Span>)>,
+    /// Roles that terminals have.
+    roles: Vec<&'static str>,
+    /// The supply of `[verdict]` [V].
+    pub supply: Option<f64>,
+    /// The case's width [µm].
+    pub width: Option<f64>,
     /// False if a name could not be read, or there is no terminal at all, which is
     /// reported once: then an unknown name says nothing new.
     complete: bool,
@@ -36,12 +42,21 @@ impl Nodes {
                 .iter()
                 .filter_map(|g| Some((name(g)?, g.field("follows").map(|f| f.at.clone()))))
                 .collect(),
+            roles: terminals.iter().filter_map(|t| t.word("role")).collect(),
+            width: case.number("width"),
+            supply: case.table("verdict").and_then(|v| v.number("supply")),
             complete: !terminals.is_empty() && !unread("terminal") && !unread("gate"),
         }
     }
 
     fn all(&self) -> impl Iterator<Item = &str> {
         self.terminals.iter().chain(self.gates.iter().map(|g| &g.0)).map(String::as_str)
+    }
+
+    /// The first of `wanted` that no terminal has as its role.
+    pub fn without(&self, wanted: &[&'static str]) -> Option<&'static str> {
+        let absent = |w: &&&'static str| self.complete && !self.roles.contains(*w);
+        wanted.iter().find(absent).copied()
     }
 
     fn gate(&self, name: &str) -> Option<&(String, Option<Span>)> {
@@ -126,23 +141,12 @@ impl Walker<'_> {
             .map(|(name, v)| Bias { terminal: name.value.clone(), voltage: *v })
             .collect();
         let open = read.names("open").iter().map(|n| n.value.clone()).collect();
-        let drive: Vec<String> = driven.iter().map(|n| n.value.clone()).collect();
-        let stop = match read.table("stop") {
-            Some(s) => Stop { current: s.number("current"), voltage: s.number("voltage") },
-            None => Stop { current: Some(STOP_CURRENT), voltage: None },
-        };
-        let kind = match kind {
-            "snapback" => ExperimentKind::Snapback { drive, stop },
-            "injection" => ExperimentKind::Injection {
-                into: into.first()?.value.clone(),
-                sign: if read.word("sign")? == "-" { Sign::Negative } else { Sign::Positive },
-                stop,
-            },
-            _ => {
-                let at = read.numbers("at")?.iter().map(|v| v.value).collect();
-                ExperimentKind::Bias { drive, at }
-            }
-        };
+        let bad = self.problems.len();
+        let kind = self.kind(read, kind, nodes);
+        if self.problems.len() > bad {
+            return None;
+        }
+        let kind = kind?;
         (!read.bad).then_some(Experiment { bias, open, kind, at })
     }
 

@@ -2,7 +2,8 @@
 //! Laws and experiments are in `key_tables_run`.
 
 use super::constants::Dim;
-use super::key_tables_run::{EXPERIMENT, LAWS};
+use super::key_tables_laws::LAWS;
+use super::key_tables_run::EXPERIMENT;
 use super::keys::*;
 
 const LENGTHS: Bounds = Bounds::above(0.0, 1e6);

@@ -43,8 +43,8 @@ pub const fn word(word: &'static str, doc: &'static str) -> Word {
     Word { word, later: false, doc }
 }
 
-pub const fn later(word: &'static str) -> Word {
-    Word { word, later: true, doc: "" }
+pub const fn later_word(word: &'static str, doc: &'static str) -> Word {
+    Word { word, later: true, doc }
 }
 
 /// What the value of a key is.
@@ -69,6 +69,8 @@ pub enum Kind {
     Tables(&'static TableSpec),
     /// A word of the list, or a table.
     WordOrTable(&'static [Word], &'static TableSpec),
+    /// A quantity, or a table.
+    QuantityOrTable(Dim, Bounds, &'static TableSpec),
     /// Voltages by terminal name.
     Voltages,
     /// Tables of constants by law.
@@ -133,8 +135,16 @@ pub struct TableSpec {
 }
 
 impl TableSpec {
+    /// The first entry of that name.
     pub fn key(&self, key: &str) -> Option<&'static KeySpec> {
         self.keys.iter().find(|k| k.key == key)
+    }
+
+    /// The entry of that name that applies under the selector's word, else the first:
+    /// a key may mean one thing under one word and another under another.
+    pub fn key_under(&self, key: &str, selected: Option<&str>) -> Option<&'static KeySpec> {
+        let named = || self.keys.iter().filter(|k| k.key == key);
+        named().find(|k| k.applies(selected)).or_else(|| named().next())
     }
 }
 

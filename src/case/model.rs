@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::constants::Constants;
+use super::experiments::Experiment;
 
 /// Byte range in the case text, so that later rooms can point at what they refuse.
 pub type Span = Range<usize>;
@@ -304,61 +305,6 @@ pub struct Grid {
     pub x: Option<Vec<f64>>,
     pub y: Option<Vec<f64>>,
     pub at: Span,
-}
-
-/// A terminal name and the voltage it is held at [V].
-#[derive(Debug, Clone, PartialEq)]
-pub struct Bias {
-    pub terminal: String,
-    pub voltage: f64,
-}
-
-/// When a trace ends: the first that is reached.
-#[derive(Debug, Clone, Copy, Default, PartialEq)]
-pub struct Stop {
-    /// Magnitude [A/µm].
-    pub current: Option<f64>,
-    /// Magnitude [V].
-    pub voltage: Option<f64>,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Sign {
-    Positive,
-    Negative,
-}
-
-/// What is measured.
-#[derive(Debug, Clone)]
-pub struct Experiment {
-    /// The held terminals; those neither here nor driven, open or following sit at 0 V.
-    pub bias: Vec<Bias>,
-    /// Terminals that carry no current.
-    pub open: Vec<String>,
-    /// Keep the fields of this many points beside the folds.
-    pub kind: ExperimentKind,
-    pub at: Span,
-}
-
-#[derive(Debug, Clone)]
-pub enum ExperimentKind {
-    /// One voltage on all of `drive`, followed through every fold.
-    Snapback { drive: Vec<String>, stop: Stop },
-    /// Current forced into (+) or pulled out of (−) one terminal.
-    Injection { into: String, sign: Sign, stop: Stop },
-    /// Plain DC: the driven terminals take each voltage of `at` in turn [V].
-    Bias { drive: Vec<String>, at: Vec<f64> },
-}
-
-impl ExperimentKind {
-    /// The word of the case file.
-    pub fn word(&self) -> &'static str {
-        match self {
-            ExperimentKind::Snapback { .. } => "snapback",
-            ExperimentKind::Injection { .. } => "injection",
-            ExperimentKind::Bias { .. } => "bias",
-        }
-    }
 }
 
 /// What the curve is judged against.

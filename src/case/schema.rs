@@ -25,7 +25,14 @@ pub fn schema() -> Value {
 fn table(spec: &'static TableSpec, definitions: &mut Map<String, Value>) -> Value {
     let mut properties = Map::new();
     for key in spec.keys.iter().filter(|k| available(k, spec)) {
-        properties.insert(key.key.into(), property(key, spec, definitions));
+        let made = property(key, spec, definitions);
+        match properties.get_mut(key.key) {
+            // A key that means one thing under one word and another under another.
+            Some(first) => *first = either(first.take(), made),
+            None => {
+                properties.insert(key.key.into(), made);
+            }
+        }
     }
     let mut out = json!({
         "type": "object",
@@ -40,7 +47,7 @@ fn table(spec: &'static TableSpec, definitions: &mut Map<String, Value>) -> Valu
         .map(|k| k.key)
         .collect();
     let mut all: Vec<Value> = spec.groups.iter().filter(|g| g.only.is_empty()).map(group).collect();
-    all.extend(by_selector(spec));
+    all.extend(by_selector(spec, definitions));
     if let Value::Object(out) = &mut out {
         if !required.is_empty() {
             out.insert("required".into(), json!(required));
@@ -70,7 +77,7 @@ fn selector_words(spec: &TableSpec) -> Vec<&'static str> {
 }
 
 /// One condition per word of the selector: what it needs and what it does not take.
-fn by_selector(spec: &'static TableSpec) -> Vec<Value> {
+fn by_selector(spec: &'static TableSpec, definitions: &mut Map<String, Value>) -> Vec<Value> {
     let Some(selector) = spec.selector else { return Vec::new() };
     let default = spec.key(selector).map(|k| k.absent);
     let mut out = Vec::new();
@@ -81,13 +88,20 @@ fn by_selector(spec: &'static TableSpec) -> Vec<Value> {
         }
         let special = spec.keys.iter().filter(|k| !k.only.is_empty() && available(k, spec));
         let mut then = Map::new();
+        // What is not taken, or taken as something else than under other words.
         let mut refused = Map::new();
         let mut required = Vec::new();
         for key in special {
-            if !key.applies(Some(word)) {
+            let Some(here) = spec.key_under(key.key, Some(word)) else { continue };
+            if !here.applies(Some(word)) {
                 refused.insert(key.key.into(), json!(false));
-            } else if key.absent == Absent::Error {
-                required.push(key.key);
+                continue;
+            }
+            if spec.keys.iter().filter(|k| k.key == key.key).count() > 1 {
+                refused.insert(key.key.into(), kind(&here.kind, definitions));
+            }
+            if here.absent == Absent::Error && !required.contains(&here.key) {
+                required.push(here.key);
             }
         }
         let groups: Vec<Value> = spec
@@ -121,6 +135,13 @@ fn group(group: &Group) -> Value {
     }
 }
 
+/// Both of two readings of one key, with both texts.
+fn either(first: Value, second: Value) -> Value {
+    let text = |v: &Value| v.get("description").and_then(Value::as_str).map(str::to_string);
+    let both: Vec<String> = [&first, &second].into_iter().filter_map(text).collect();
+    json!({ "anyOf": [first, second], "description": both.join(" ") })
+}
+
 fn property(
     key: &'static KeySpec,
     spec: &TableSpec,
@@ -128,7 +149,10 @@ fn property(
 ) -> Value {
     let mut out = kind(&key.kind, definitions);
     let mut text = key.doc.to_string();
-    if let Kind::Quantity(dim, bounds) | Kind::Quantities(dim, bounds) = key.kind {
+    if let Kind::Quantity(dim, bounds)
+    | Kind::Quantities(dim, bounds)
+    | Kind::QuantityOrTable(dim, bounds, _) = key.kind
+    {
         text.push_str(&quantity_text(dim, bounds));
     }
     if let (Some(selector), false) = (spec.selector, key.only.is_empty()) {
@@ -181,6 +205,9 @@ fn kind(what: &Kind, definitions: &mut Map<String, Value>) -> Value {
         }
         Kind::WordOrTable(words, spec) => {
             json!({ "anyOf": [word_list(words), reference(spec, definitions)] })
+        }
+        Kind::QuantityOrTable(dim, bounds, spec) => {
+            json!({ "anyOf": [quantity(dim, bounds), reference(spec, definitions)] })
         }
         Kind::Voltages => json!({
             "type": "object",

@@ -74,6 +74,21 @@ impl Dim {
                 ];
                 T
             }
+            Dim::Frequency => {
+                const T: &[Unit] =
+                    &[u("Hz", 1.0), u("kHz", 1e3), u("MHz", 1e6), u("GHz", 1e9), u("THz", 1e12)];
+                T
+            }
+            Dim::ChargePerLength => {
+                const T: &[Unit] = &[
+                    u("C/um", 1.0),
+                    u("pC/um", 1e-12),
+                    u("fC/um", 1e-15),
+                    u("aC/um", 1e-18),
+                    u("C/m", 1e-6),
+                ];
+                T
+            }
             Dim::Energy => {
                 const T: &[Unit] = &[u("eV", 1.0), u("meV", 1e-3), u("keV", 1e3)];
                 T

@@ -27,7 +27,7 @@ pub struct QuantityProblem {
 
 impl Dim {
     /// Every dimension.
-    pub const ALL: [Dim; 25] = [
+    pub const ALL: [Dim; 27] = [
         Dim::Number,
         Dim::Length,
         Dim::Density,
@@ -35,6 +35,8 @@ impl Dim {
         Dim::Voltage,
         Dim::Temperature,
         Dim::Time,
+        Dim::Frequency,
+        Dim::ChargePerLength,
         Dim::Energy,
         Dim::CurrentPerWidth,
         Dim::Current,
@@ -65,6 +67,8 @@ impl Dim {
             Dim::Voltage => "a voltage",
             Dim::Temperature => "a temperature",
             Dim::Time => "a time",
+            Dim::Frequency => "a frequency",
+            Dim::ChargePerLength => "a charge per length",
             Dim::Energy => "an energy",
             Dim::CurrentPerWidth => "a current per width",
             Dim::Current => "a current",
@@ -101,6 +105,8 @@ impl Dim {
             Dim::Voltage => "3.3 V",
             Dim::Temperature => "125 degC",
             Dim::Time => "10 ns",
+            Dim::Frequency => "1 MHz",
+            Dim::ChargePerLength => "10 fC/um",
             Dim::Energy => "63 meV",
             Dim::CurrentPerWidth => "10 mA/um",
             Dim::Current => "50 mA",

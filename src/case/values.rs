@@ -63,6 +63,13 @@ impl Walker<'_> {
                     None => Value::Bad,
                 },
             },
+            Kind::QuantityOrTable(dim, bounds, spec) => match value.get_ref().as_table() {
+                Some(table) => Value::Table(self.table(table, value.span(), spec)),
+                None => match self.quantity(known.key, value, dim, bounds) {
+                    Some(v) => Value::Number(v),
+                    None => Value::Bad,
+                },
+            },
             Kind::Voltages => self.voltages(known.key, value),
             Kind::Constants => match value.get_ref().as_table() {
                 Some(table) => self.constants(table),
@@ -344,7 +351,9 @@ pub fn how_to_write(known: &KeySpec) -> String {
     let key = known.key;
     match known.kind {
         Kind::Quantity(Dim::Number, _) => format!("Write e.g. {key} = 1.5"),
-        Kind::Quantity(dim, _) => format!("Write e.g. {key} = \"{}\"", dim.example()),
+        Kind::Quantity(dim, _) | Kind::QuantityOrTable(dim, ..) => {
+            format!("Write e.g. {key} = \"{}\"", dim.example())
+        }
         Kind::Quantities(dim, _) => format!("Write e.g. {key} = [\"{}\"]", dim.example()),
         Kind::Word(words) => format!("Write {key} = one of {}", word_list(words)),
         Kind::WordOrTable(words, spec) => {

@@ -6,7 +6,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::constants::Constants;
-use super::keys::{Absent, Choose, Group, Kind, TableSpec, nearest};
+use super::keys::{Absent, Choose, Group, KeySpec, Kind, TableSpec, nearest};
 use super::messages::{group_help, missing, not_of_kind, shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
@@ -59,6 +59,15 @@ impl Read {
         self.fields.get(key)
     }
 
+    /// The entry of the key table that holds for `key` here.
+    fn spec_of(&self, key: &str) -> Option<&'static KeySpec> {
+        let selected = self.spec.selector.and_then(|s| match self.field(s).map(|f| &f.value) {
+            Some(Value::Word(w)) => Some(*w),
+            _ => None,
+        });
+        self.spec.key_under(key, selected)
+    }
+
     /// Where the value of `key` stands; the table itself if it is absent.
     pub fn at(&self, key: &str) -> Span {
         self.field(key).map_or_else(|| self.at.clone(), |f| f.at.clone())
@@ -69,7 +78,7 @@ impl Read {
         match self.field(key).map(|f| &f.value) {
             Some(Value::Number(v)) => Some(*v),
             Some(_) => None,
-            None => match self.spec.key(key)?.absent {
+            None => match self.spec_of(key)?.absent {
                 Absent::Number(v) => Some(v),
                 _ => None,
             },
@@ -97,7 +106,7 @@ impl Read {
         match self.field(key).map(|f| &f.value) {
             Some(Value::Word(w)) => Some(w),
             Some(_) => None,
-            None => match self.spec.key(key)?.absent {
+            None => match self.spec_of(key)?.absent {
                 Absent::Word(w) => Some(w),
                 _ => None,
             },
@@ -108,7 +117,7 @@ impl Read {
         match self.field(key).map(|f| &f.value) {
             Some(Value::Words(w)) => w.clone(),
             Some(_) => Vec::new(),
-            None => match self.spec.key(key).map(|k| k.absent) {
+            None => match self.spec_of(key).map(|k| k.absent) {
                 Some(Absent::Words(w)) => w.to_vec(),
                 _ => Vec::new(),
             },
@@ -179,7 +188,7 @@ impl Walker<'_> {
         let mut meant: Vec<&'static str> = Vec::new();
         for (key, value) in table.iter() {
             let name: &str = key.get_ref();
-            let Some(known) = spec.key(name) else {
+            let Some(known) = spec.key_under(name, selected) else {
                 meant.extend(self.unknown(key, spec));
                 read.bad = true;
                 continue;
@@ -246,12 +255,13 @@ impl Walker<'_> {
             problem.replacement = Some(near.to_string());
             problem.help = Some(format!("a key with a similar name is `{near}`"));
         } else {
-            let keys: Vec<&str> = spec
+            let mut keys: Vec<&str> = spec
                 .keys
                 .iter()
                 .filter(|k| !matches!(k.kind, Kind::Later))
                 .map(|k| k.key)
                 .collect();
+            keys.dedup();
             problem = problem.label("unknown key").help(format!(
                 "keys of {}: {}",
                 spec.name,

@@ -2,7 +2,7 @@
 
 use super::plot;
 use super::units::{barred, duration, si};
-use crate::experiment::{Figures, Found, Outcome, Status};
+use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
 use crate::record::RunRecord;
 use crate::trace::{Curve, Fold, FoldKind, Work};
 
@@ -113,6 +113,7 @@ fn experiment(
             line(format!("  criterion  {}", criterion.word()));
         }
         Figures::Bias { .. } => {}
+        Figures::Named(named) => sheet(named, 1, line),
     }
     for (n, fold) in o.folds.iter().enumerate() {
         line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
@@ -236,4 +237,35 @@ pub(super) fn columns(r: &RunRecord) -> String {
         }
     }
     text
+}
+
+/// Named figures, one a line; of columns the number of values and their range.
+fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
+    let indent = "  ".repeat(depth);
+    for f in &named.figures {
+        let unit = if f.unit == "1" { "" } else { f.unit.as_str() };
+        let text = match &f.value {
+            Shown::Number(Ok(v)) => si(*v, unit),
+            Shown::YesNo(Ok(v)) => if *v { "yes" } else { "no" }.to_string(),
+            Shown::Number(Err(why)) | Shown::YesNo(Err(why)) => format!("none: {why}"),
+            Shown::Text(text) => text.clone(),
+            Shown::Texts(texts) => texts.join(", "),
+            Shown::Numbers { values, .. } => {
+                let known = values.iter().filter(|v| v.is_finite());
+                let low = known.clone().fold(f64::INFINITY, |m, v| m.min(*v));
+                let high = known.clone().fold(f64::NEG_INFINITY, |m, v| m.max(*v));
+                match known.count() {
+                    0 => "no values".to_string(),
+                    1 => si(low, unit),
+                    n => format!("{n} values, {} to {}", si(low, unit), si(high, unit)),
+                }
+            }
+            Shown::Group(inner) => {
+                line(format!("{indent}{}", f.meaning));
+                sheet(inner, depth + 1, line);
+                continue;
+            }
+        };
+        line(format!("{indent}{}: {text}", f.meaning));
+    }
 }

@@ -174,7 +174,7 @@ impl Outcome {
                 vec![("trigger", trigger), ("holding", holding)]
             }
             Figures::Injection { critical, .. } => vec![("critical", critical)],
-            Figures::Bias { .. } => Vec::new(),
+            Figures::Bias { .. } | Figures::Named(_) => Vec::new(),
         }
     }
 

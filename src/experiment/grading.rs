@@ -85,7 +85,7 @@ fn targets<'a>(case: &'a Case, device: &Device, outcomes: &'a [Outcome]) -> Vec<
         let (drive, voltage) = match &experiment.kind {
             ExperimentKind::Snapback { drive, .. } => (drive.clone(), true),
             ExperimentKind::Injection { into, .. } => (vec![into.clone()], false),
-            ExperimentKind::Bias { .. } => continue,
+            _ => continue,
         };
         for (name, found) in outcome.points() {
             let fields = outcome.fields.iter().find(|f| f.label == name);

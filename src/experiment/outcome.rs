@@ -3,6 +3,7 @@
 use crate::trace::{Curve, Fields, Fold, Snapshot, TerminalValues, Work};
 
 use super::bars::Bars;
+use super::sheet::Sheet;
 
 /// How an experiment ended.
 #[derive(Debug, Clone, PartialEq)]
@@ -68,9 +69,20 @@ impl Criterion {
 /// The figures of one kind of experiment.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Figures {
-    Snapback { trigger: Found<Fold>, holding: Found<Fold>, on_branch: Found<OnBranch> },
-    Injection { criterion: Criterion, critical: Found<Fold> },
-    Bias { points: Vec<BiasPoint> },
+    Snapback {
+        trigger: Found<Fold>,
+        holding: Found<Fold>,
+        on_branch: Found<OnBranch>,
+    },
+    Injection {
+        criterion: Criterion,
+        critical: Found<Fold>,
+    },
+    Bias {
+        points: Vec<BiasPoint>,
+    },
+    /// Of every other kind: gains, resistances, overvoltage and the transients.
+    Named(Sheet),
 }
 
 /// One point of a `bias` experiment.
@@ -84,7 +96,7 @@ pub struct BiasPoint {
 /// One experiment's answer. `bias` experiments also fill `curve` (voltage = applied).
 #[derive(Debug, Clone, PartialEq)]
 pub struct Outcome {
-    /// The word of the case file: snapback, injection, bias.
+    /// The word of the case file, e.g. snapback, injection.
     pub kind: String,
     /// Driven terminals (or the injector).
     pub drive: Vec<String>,

@@ -44,7 +44,7 @@ pub fn run_experiment(
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: None };
             plan.trace(device, equilibrium, resume, keeper)
         }
-        ExperimentKind::Injection { into, sign, stop } => {
+        ExperimentKind::Injection { into, sign, stop, .. } => {
             let setup = Setup::new(case, device, experiment, std::slice::from_ref(into))?;
             let injection = Injector::new(case, &setup, into, *sign);
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: Some(injection) };
@@ -54,6 +54,7 @@ pub fn run_experiment(
             let setup = Setup::new(case, device, experiment, drive)?;
             bias(&setup, device, equilibrium, at, keeper)
         }
+        other => return Err(SetupError::NotAvailable { experiment: other.word() }),
     };
     outcome.kind = experiment.kind.word().to_string();
     outcome.wall += started.elapsed().as_secs_f64();

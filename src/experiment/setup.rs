@@ -8,6 +8,8 @@ use crate::discretize::{Circuit, Device, Tying};
 pub enum SetupError {
     #[error("{experiment}: no terminal is called '{name}'; the device has {known}")]
     NoTerminal { experiment: &'static str, name: String, known: String },
+    #[error("{experiment}: not available in this version")]
+    NotAvailable { experiment: &'static str },
     #[error("{experiment}: no terminal is driven")]
     NoDrive { experiment: &'static str },
 }

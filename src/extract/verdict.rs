@@ -83,7 +83,7 @@ impl Verdict {
                         Err(reason) => survived.push(format!("injection into {into}: {reason}")),
                     }
                 }
-                Figures::Bias { .. } => {}
+                Figures::Bias { .. } | Figures::Named(_) => {}
             }
         }
         let answer = match lowest {

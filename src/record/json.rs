@@ -2,7 +2,7 @@
 
 use serde_json::{Map, Value, json};
 
-use super::{RunRecord, bars};
+use super::{RunRecord, bars, sheet};
 use crate::experiment::{BiasPoint, Figures, Found, OnBranch, Outcome};
 use crate::extract::Verdict;
 use crate::trace::{Curve, Fold, TerminalValues, Work};
@@ -80,6 +80,11 @@ fn experiment(o: &Outcome) -> Value {
         }
         Figures::Bias { points } => {
             e["points"] = points.iter().map(|p| bias(p, names)).collect();
+        }
+        Figures::Named(named) => {
+            if let Value::Object(map) = &mut e {
+                sheet::json(named, map);
+            }
         }
     }
     if let Some(reruns) = bars::reruns(o) {

@@ -13,6 +13,7 @@ mod read;
 mod read_outcome;
 mod scales;
 mod seal;
+mod sheet;
 mod sink;
 mod source;
 mod superblock;

@@ -1,10 +1,10 @@
 //! One experiment of a record from its group `/experiment/k`.
 
 use super::RecordError;
-use super::bars;
 use super::names::{CURVE_COLUMNS, groups_of};
 use super::read::Net;
 use super::source::Shelf;
+use super::{bars, sheet};
 use crate::experiment::{BiasPoint, Criterion, Figures, Found, OnBranch, Outcome, Status};
 use crate::trace::{Curve, Fields, Fold, FoldKind, Snapshot, StateWords, TerminalValues, Work};
 
@@ -181,6 +181,7 @@ fn figures(at: &Shelf, names: usize) -> Got<Figures> {
                 .collect();
             Ok(Figures::Bias { points })
         }
+        "named" => Ok(Figures::Named(sheet::read(&at.group("named")?)?)),
         other => Err(at.damaged("figures", format!("{other:?} are not figures we know"))),
     }
 }

@@ -92,6 +92,15 @@ impl<'p> Shelf<'p> {
         attr.read_raw().map_err(|e| self.damaged(name, e.to_string()))
     }
 
+    /// An attribute with 1 to `most` numbers.
+    pub(super) fn all_of<T: H5Type>(&self, name: &str, most: usize) -> Got<Vec<T>> {
+        let attr = self.group.attr(name).map_err(|e| self.damaged(name, e.to_string()))?;
+        if attr.size() == 0 || attr.size() > most {
+            return Err(self.damaged(name, format!("{} values", attr.size())));
+        }
+        attr.read_raw().map_err(|e| self.damaged(name, e.to_string()))
+    }
+
     /// A count in an attribute, as a length.
     pub(super) fn count(&self, name: &str) -> Got<usize> {
         let count: u64 = self.number(name)?;

@@ -1,10 +1,10 @@
 //! One experiment of a record to its group `/experiment/k`.
 
 use super::RecordError;
-use super::bars;
 use super::names::{CURVE_COLUMNS, groups_of};
 use super::sink::{Axis, Place, label};
 use super::write::{Plane, list};
+use super::{bars, sheet};
 use crate::experiment::{Figures, Found, OnBranch, Outcome};
 use crate::trace::{Curve, Fields, Fold, Snapshot, StateWords, TerminalValues, Work};
 
@@ -171,6 +171,10 @@ fn figures(at: &Place, outcome: &Outcome, terminal: Option<Axis>) -> Made<()> {
             at.text("figures", "injection")?;
             at.text("criterion", criterion.word())?;
             point(&at.group("points")?, "critical", critical)
+        }
+        Figures::Named(named) => {
+            at.text("figures", "named")?;
+            sheet::write(&at.group("named")?, named)
         }
         Figures::Bias { points } => {
             at.text("figures", "bias")?;

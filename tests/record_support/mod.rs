@@ -5,7 +5,8 @@ pub mod invented;
 
 use holdpoint::case::Plate;
 use holdpoint::experiment::{
-    Bars, BiasPoint, Change, Cover, Criterion, Figures, OnBranch, Outcome, Place, Rerun, Status,
+    Bars, BiasPoint, Change, Cover, Criterion, Figures, OnBranch, Outcome, Place, Rerun, Sheet,
+    Status,
 };
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
@@ -291,6 +292,24 @@ pub fn rich() -> RunRecord {
         .map(|k| BiasPoint { applied: 0.1 * k as f64, at_terminals: values(&mut r, names().len()) })
         .collect();
     let bias = outcome(&mut r, "bias", 3, Figures::Bias { points });
+    let deep = Sheet::new().texts("terminals", "in this order", &names()).numbers(
+        "c_F_per_um",
+        "F/um",
+        "capacitances",
+        &[2, 2, 3],
+        r.list(12),
+    );
+    let sheet = Sheet::new()
+        .number("longest_safe_s", "s", "longest safe", Ok(1.5e-9))
+        .number("shortest_latching_s", "s", "shortest", Err("none latches".into()))
+        .yes_no("latches", "does it latch", Ok(true))
+        .yes_no("held", "is it held", Err("not asked".into()))
+        .text("method", "how", "by bisection; µm")
+        .texts("nothing", "an empty list", &[])
+        .column("beta", "1", "gain", r.list(5))
+        .column("empty", "1", "no gain", Vec::new())
+        .group("npn", "the npn", deep);
+    let named = outcome(&mut r, "pulse", 3, Figures::Named(sheet));
     // Interrupted before the reruns for error bars.
     let no_bars = Outcome { bars: Some(Bars::wanted(Cover::Cut)), ..snapback.clone() };
     let no_bar = Outcome { bars: Some(Bars::wanted(Cover::Mesh)), ..reconnect.clone() };
@@ -334,7 +353,9 @@ pub fn rich() -> RunRecord {
         },
         equilibrium: r.list(nodes),
         mesh,
-        experiments: vec![snapback, nothing, injection, reconnect, bias, waiting, no_bars, no_bar],
+        experiments: vec![
+            snapback, nothing, injection, reconnect, bias, waiting, named, no_bars, no_bar,
+        ],
         verdict: Some(Verdict {
             answer: Answer::Latches,
             supply: 3.3,
