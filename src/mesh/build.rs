@@ -13,7 +13,7 @@ const DEFAULT_GROWTH: f64 = 1.35;
 /// Intervals that must lie around each junction.
 const LEAST_AROUND: f64 = 4.0;
 /// An interval around the edge of a diffusion counts this many times.
-const EDGE_CREDIT: f64 = 5.0;
+const EDGE_CREDIT: f64 = 6.0;
 /// A mesh with this part of the budget is good enough.
 const FULL: f64 = 0.97;
 /// Bisections of the scale.
@@ -120,17 +120,19 @@ pub fn regraded(
     let finest = case.grid.finest.unwrap_or(DEFAULT_FINEST);
     let mut features = Features::new(case, structure);
     features.junctions.clear();
-    let bands = |lines: &[f64], sizes: &[f64]| -> Vec<Band> {
+    let bands = |own: &[Band], lines: &[f64], sizes: &[f64]| -> Vec<Band> {
         let pairs = lines.windows(2).zip(sizes);
         let band = |(w, h): (&[f64], &f64)| {
             // Inside a gate's oxide the wishes may be finer than elsewhere.
             let floor = if w[1] <= 0.0 { 0.0 } else { finest };
             Band { a: w[0], b: w[1], h: *h, floor, edge: false }
         };
-        pairs.map(band).collect()
+        // Wishes that do not scale are those that every mesh must meet.
+        let firm = own.iter().filter(|b| b.h == 0.0);
+        pairs.map(band).chain(firm.copied()).collect()
     };
-    features.x.bands = bands(&lines.x, &wished.x);
-    features.y.bands = bands(&lines.y, &wished.y);
+    features.x.bands = bands(&features.x.bands, &lines.x, &wished.x);
+    features.y.bands = bands(&features.y.bands, &lines.y, &wished.y);
     let given = |own: &Option<Vec<f64>>, lines: &[f64]| own.as_ref().map(|_| lines.to_vec());
     let search = Search {
         structure,

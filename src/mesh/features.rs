@@ -28,6 +28,8 @@ const PER_BASE: f64 = 18.0;
 const PER_EXTENT: f64 = 24.0;
 /// How much coarser an axis without features is.
 const IDLE: f64 = 4.0;
+/// Intervals between two junctions of a cut, at any scale.
+const PER_GAP: f64 = 2.0;
 /// Lines closer than this [µm] are one line.
 const SAME: f64 = 1e-6;
 pub(crate) const DEFAULT_FINEST: f64 = 0.004;
@@ -87,6 +89,8 @@ impl Features {
         }
         contact_wishes(case, structure, &junctions, &mut x);
         x.edge = false;
+        x.bands.extend(gaps(&junctions, Axis::X, finest));
+        y.bands.extend(gaps(&junctions, Axis::Y, finest));
         if case
             .terminals
             .iter()
@@ -239,6 +243,26 @@ fn contact_wishes(case: &Case, structure: &Structure, junctions: &[Junction], x:
         x.interface(*from, h);
         x.interface(*to, h);
     }
+}
+
+/// What lies between two junctions on a cut keeps some intervals however small the budget:
+/// a channel without a line in it is a short between source and drain.
+fn gaps(junctions: &[Junction], axis: Axis, finest: f64) -> Vec<Band> {
+    let mut along: Vec<&Junction> = junctions.iter().filter(|j| j.axis == axis).collect();
+    along.sort_by(|p, q| p.across.total_cmp(&q.across).then(p.at.total_cmp(&q.at)));
+    let between = |w: &[&Junction]| {
+        let (a, b) = (w[0].at, w[1].at);
+        let floor = ((b - a) / PER_GAP).max(finest);
+        // Not scaled: a wish of 0 asks for its floor.
+        (w[0].across == w[1].across && b - a > SAME).then_some(Band {
+            a,
+            b,
+            h: 0.0,
+            floor,
+            edge: false,
+        })
+    };
+    along.windows(2).filter_map(between).collect()
 }
 
 fn shallowest(junctions: &[Junction]) -> Option<f64> {

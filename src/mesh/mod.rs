@@ -3,6 +3,7 @@
 mod build;
 mod features;
 mod given;
+mod isolation;
 mod junction;
 mod lines;
 mod model;
