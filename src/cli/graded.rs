@@ -11,6 +11,9 @@ use crate::silicon::Silicon;
 use crate::solve::equilibrium;
 use crate::structure::Structure;
 
+/// Rounds of tracing and grading: the first mesh may be too coarse to say all.
+const ROUNDS: u32 = 2;
+
 /// The mesh and its warnings; `None` if interrupted.
 pub(super) fn mesh_of(
     job: &Job,
@@ -28,20 +31,32 @@ pub(super) fn mesh_of(
         let mesh = on_lines(case, &structure, lines).map_err(RunError::Input)?;
         return Ok(Some((mesh, warnings)));
     }
-    watch.line(&format!("{} nodes to grade by, {} x {} lines", mesh.nodes(), mesh.nx(), mesh.ny()));
-    let graded = regraded(case, &structure, &mesh, watch);
-    if watch.interrupted() {
-        watch.line("interrupted before the mesh was graded: there is nothing to keep yet");
-        return Ok(None);
+    let mut mesh = mesh;
+    for round in 1..=ROUNDS {
+        watch.line(&format!(
+            "{} nodes to grade by, {} x {} lines (round {round} of {ROUNDS})",
+            mesh.nodes(),
+            mesh.nx(),
+            mesh.ny()
+        ));
+        let graded = regraded(case, &structure, &mesh, watch);
+        if watch.interrupted() {
+            watch.line("interrupted before the mesh was graded: there is nothing to keep yet");
+            return Ok(None);
+        }
+        let why = match graded.map(|lines| on_lines(case, &structure, lines)) {
+            Ok(Ok(finer)) => {
+                mesh = finer;
+                continue;
+            }
+            Ok(Err(problems)) => problems.first().map_or(String::new(), |p| p.text.clone()),
+            Err(reason) => reason,
+        };
+        let text = format!("round {round} of grading the mesh by the solution failed: {why}");
+        watch.line(&text);
+        warnings.push(Problem::warning("not-graded", Some(case.grid.at.clone()), text));
+        break;
     }
-    let why = match graded.map(|lines| on_lines(case, &structure, lines)) {
-        Ok(Ok(mesh)) => return Ok(Some((mesh, warnings))),
-        Ok(Err(problems)) => problems.first().map_or(String::new(), |p| p.text.clone()),
-        Err(reason) => reason,
-    };
-    let text = format!("the mesh is that of the structure, not graded by the solution: {why}");
-    watch.line(&text);
-    warnings.push(Problem::warning("not-graded", Some(case.grid.at.clone()), text));
     Ok(Some((mesh, warnings)))
 }
 
