@@ -85,7 +85,10 @@ impl Run<'_> {
             true => self.land(system, next, length),
             false => (next, length),
         };
-        let folds = self.folds_before(system, &next, length)?;
+        let before = system.work.newton_steps;
+        let folds = self.folds_before(system, &next, length);
+        system.work.fold_steps += system.work.newton_steps - before;
+        let folds = folds?;
         Ok(Step { next, length, turn, newton: info.steps, folds })
     }
 

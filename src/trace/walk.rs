@@ -24,13 +24,31 @@ pub fn walk(
     target: f64,
     largest: f64,
 ) -> Result<(), WalkError> {
+    let before = system.work.newton_steps;
+    let last = approach(system, state, lambda, target, largest);
+    let own = u64::from(*last.as_ref().unwrap_or(&0));
+    system.work.walk_steps += system.work.newton_steps - before - own;
+    last.map(|_| ())
+}
+
+/// The walk itself; returns the Newton steps of the solve at the target.
+fn approach(
+    system: &mut System,
+    state: &mut State,
+    lambda: &mut f64,
+    target: f64,
+    largest: f64,
+) -> Result<u32, WalkError> {
     let scale = PlaneScale { voltage: 1.0, current: 1.0, others: 0.0 };
     let towards = [if target >= *lambda { 1.0 } else { -1.0 }, 0.0];
     let fail = |reached, cause| WalkError { reached, target, cause };
     // Solve where we are: callers may hand a predicted or perturbed state.
     let mut s = state.clone();
     let mut l = [*lambda, 0.0];
-    system.newton(&mut s, &mut l, &Constraint::Voltage(*lambda)).map_err(|e| fail(*lambda, e))?;
+    let mut last = system
+        .newton(&mut s, &mut l, &Constraint::Voltage(*lambda))
+        .map_err(|e| fail(*lambda, e))?
+        .steps;
     *state = s;
     let mut here = point_here(system, state.clone(), *lambda, scale, towards);
     let mut before: Option<(Point, f64)> = None;
@@ -57,6 +75,7 @@ pub fn walk(
                 here = next;
                 *state = s;
                 *lambda = goal;
+                last = info.steps;
                 step = if info.steps <= 4 {
                     2.0 * ds
                 } else if info.steps <= 6 {
@@ -81,7 +100,7 @@ pub fn walk(
             }
         }
     }
-    Ok(())
+    Ok(last)
 }
 
 /// Rounds of the decoupled iteration that may rescue a step.
@@ -107,7 +126,7 @@ fn rescue(
 }
 
 fn point_here(
-    system: &System,
+    system: &mut System,
     state: State,
     lambda: f64,
     scale: PlaneScale,
