@@ -82,7 +82,11 @@ fn trace(nodes: u32) -> Result<Figure, String> {
         holding.voltage,
         outcome.curve.conservation(),
     );
-    println!("{:?}", outcome.work);
+    let w = &outcome.work;
+    println!(
+        "        Newton steps {} (walk {}, folds {}), chord steps {}, factorizations {}, halved steps {}",
+        w.newton_steps, w.walk_steps, w.fold_steps, w.chord_steps, w.factorizations, w.halvings
+    );
     Ok(Figure { seconds, memory, trigger: trigger.voltage, holding: holding.voltage })
 }
 

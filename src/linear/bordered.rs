@@ -202,8 +202,7 @@ impl BorderedFactors {
             if change <= tolerance {
                 return Some((x, y));
             }
-            // Not a number counts as growth.
-            if !(change < 0.3 * before) {
+            if change.is_nan() || change > 0.3 * before {
                 return None;
             }
             before = change;

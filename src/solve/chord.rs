@@ -11,7 +11,7 @@ use crate::discretize::{Ionizing, State};
 use super::system::{Constraint, System};
 
 /// Size of a Newton step after which chord steps are tried.
-const START: f64 = 0.02;
+pub(super) const START: f64 = 0.02;
 
 /// A contraction slower than this is left to a new Newton step.
 const SLOWEST: f64 = 0.1;

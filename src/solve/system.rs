@@ -5,7 +5,7 @@ use crate::discretize::{
 };
 use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 
-use super::chord::{Chord, TANGENT};
+use super::chord::{Chord, START, TANGENT};
 use super::closing::source;
 use super::plane::Plane;
 use super::weights::TestFunctions;
@@ -69,6 +69,21 @@ pub struct NewtonInfo {
     pub updates: Vec<f64>,
     /// Scaled residual (sum of unbalanced continuity / largest current) before each step.
     pub residuals: Vec<f64>,
+}
+
+impl NewtonInfo {
+    /// Newton steps until their update was small enough for chord steps, with a fraction:
+    /// how hard the solve was, as a continuous number.
+    pub fn effort(&self) -> f64 {
+        let Some(k) = self.updates.iter().position(|u| *u < START) else {
+            return self.updates.len() as f64 + 1.0;
+        };
+        let here = self.updates[k];
+        match k.checked_sub(1).and_then(|k| self.updates.get(k)) {
+            Some(&last) => k as f64 + (last / START).ln() / (last / here.max(1e-300)).ln(),
+            None => 1.0,
+        }
+    }
 }
 
 #[derive(Debug, Clone, thiserror::Error)]
