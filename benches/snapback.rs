@@ -82,6 +82,11 @@ fn trace(nodes: u32) -> Result<Figure, String> {
         holding.voltage,
         outcome.curve.conservation(),
     );
+    let w = &outcome.work;
+    println!(
+        "        Newton steps {} (walk {}, folds {}), chord steps {}, factorizations {}, halved steps {}",
+        w.newton_steps, w.walk_steps, w.fold_steps, w.chord_steps, w.factorizations, w.halvings
+    );
     Ok(Figure { seconds, memory, trigger: trigger.voltage, holding: holding.voltage })
 }
 
@@ -97,6 +102,18 @@ fn main() -> ExitCode {
         "holding V",
         "|ΣI|/max|I|"
     );
+    // Budgets as arguments: only their table.
+    let asked: Vec<u32> = std::env::args().skip(1).filter_map(|a| a.parse().ok()).collect();
+    if !asked.is_empty() {
+        let all: Result<Vec<Figure>, String> = asked.into_iter().map(trace).collect();
+        return match all {
+            Ok(_) => ExitCode::SUCCESS,
+            Err(e) => {
+                eprintln!("failed: {e}");
+                ExitCode::FAILURE
+            }
+        };
+    }
     // Smaller first: the peak is that of the process.
     let figures: Result<Vec<Figure>, String> = BUDGETS.into_iter().map(trace).collect();
     let figures = match figures {

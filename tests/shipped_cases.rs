@@ -63,6 +63,22 @@ fn cheap(experiment: &Value) {
     assert!(steps <= 6.0 * points, "{kind}: {:.2} Newton steps a point", steps / points);
 }
 
+/// The work of an experiment is what was measured on 2026-11-25, or less; other machines
+/// round differently, which may be worth a few steps.
+fn works(experiment: &Value, measured: [(&str, f64); 4]) {
+    let points = number(experiment, "/points");
+    println!("{points} points, {}", experiment["work"]);
+    for (what, most) in measured {
+        let path = if what == "points" { "/points".into() } else { format!("/work/{what}") };
+        let done = number(experiment, &path);
+        assert!(done > 0.0 && done <= (1.05 * most).ceil(), "{what}: {done}, measured {most}");
+    }
+    let steps: f64 = numbers(experiment, "/curve/newton_steps").iter().sum();
+    // Each Newton step belongs to a point or to the way to the first one.
+    let all = number(experiment, "/work/newton_steps");
+    assert_eq!(all, steps + number(experiment, "/work/walk_steps"));
+}
+
 fn experiments(document: &Value) -> &Vec<Value> {
     document["experiments"].as_array().expect("experiments")
 }

@@ -169,8 +169,8 @@ fn figure(o: &Outcome, name: &str, found: &Found<Fold>, width: f64, line: &mut i
 
 fn work(w: &Work) -> String {
     format!(
-        "work: {} Newton steps, {} factorizations, {} refinements, {} Gummel rounds, {} halved steps",
-        w.newton_steps, w.factorizations, w.refinements, w.gummel_rounds, w.halvings
+        "work: {} Newton steps, {} chord steps, {} factorizations, {} refinements, {} Gummel rounds, {} halved steps",
+        w.newton_steps, w.chord_steps, w.factorizations, w.refinements, w.gummel_rounds, w.halvings
     )
 }
 

@@ -195,12 +195,13 @@ impl State {
             self.heat(device, i, d[3]);
             return;
         }
-        let log_ratio = |density: f64, change: f64| {
-            let limited = log_step(change / density);
+        let up = d[0] / self.local(device, i).vt;
+        let log_ratio = |density: f64, change: f64, up: f64| {
+            let limited = log_step(change / density, up);
             // Keep the density itself within what doubles hold.
             limited.max((FLOOR / density).ln().min(0.0)).min(200.0)
         };
-        let ln = [log_ratio(self.n[i], d[1]), log_ratio(self.p[i], d[2])];
+        let ln = [log_ratio(self.n[i], d[1], up), log_ratio(self.p[i], d[2], -up)];
         let change = self.level_changes(device, i, ln, d[3]);
         self.phi_n.add(i, d[0] - change[0]);
         self.phi_p.add(i, d[0] + change[1]);
@@ -335,14 +336,18 @@ impl State {
     }
 }
 
-/// Change of ln n for a relative change `r` = δn/n. Large changes are additive, ln(1 + r):
-/// a linear equation for a minority is then solved in one step. Small ones are r itself,
-/// the same to first order: currents are linear in φ, and the r²/2 between the two, times
-/// a majority of 1e17 cm⁻³, would be a current larger than any leakage.
-fn log_step(r: f64) -> f64 {
-    let additive = if r > -0.9 { r.ln_1p() } else { 0.1f64.ln() };
-    let t = ((r.abs() - 0.25) / 0.75).clamp(0.0, 1.0);
-    (1.0 - t) * r + t * additive
+/// Change of ln n for a relative change `r` = δn/n, where the potential alone changes it by
+/// `up` = δψ/V_T (for holes −δψ/V_T). To first order it is r; to second order it depends on
+/// what holds the density. A carrier held by its fluxes takes the step in n, ln(1 + r): its
+/// equation is linear in n. A carrier in equilibrium with a neutral side takes it in
+/// exp(−φ_n/V_T) = n·exp(−ψ/V_T) (the variable of Slotboom, IEEE Trans. Electron Devices
+/// 20, 669 (1973)), ln n + up + ln(1 + r − up): a majority's currents are linear in φ, and
+/// the r²/2 between the two, times 1e17 cm⁻³, would be larger than any leakage. The smaller
+/// of r and r − up tells which.
+fn log_step(r: f64, up: f64) -> f64 {
+    let additive = |x: f64| if x > -0.9 { x.ln_1p() } else { 0.1f64.ln() };
+    let rest = r - up;
+    if rest.abs() < r.abs() { up + additive(rest) } else { additive(r) }
 }
 
 /// ψ, φ_n, φ_p per node [V], each as a sum of two words, and with heat the lattice

@@ -189,7 +189,11 @@ impl Plan<'_> {
             .newton(&mut state, &mut lambda, &constraint)
             .map_err(|e| format!("the starting point could not be solved: {e}"))?;
         work.newton_steps += system.work.newton_steps;
+        work.chord_steps += system.work.chord_steps;
         work.factorizations += system.work.factorizations;
+        work.refinements += system.work.refinements;
+        // Everything so far comes before the curve's first point.
+        work.walk_steps = work.newton_steps;
         let towards = match &self.injection {
             None => vec![1.0, 0.0],
             Some(i) => vec![0.0, i.sign],
@@ -286,7 +290,7 @@ fn bias(
         .and_then(|(system, state)| {
             let work = system.work;
             let mut system = System::new(device, setup.driven()).map_err(|e| e.to_string())?;
-            system.work = work;
+            system.work = Work { walk_steps: work.newton_steps, ..work };
             Ok((system, state))
         });
     let (mut system, mut state) = match ramped {
@@ -298,13 +302,13 @@ fn bias(
     };
     let mut lambda = 0.0;
     for (k, &v) in at.iter().enumerate() {
-        let steps = system.work.newton_steps;
+        let before = system.work;
         if let Err(e) = walk(&mut system, &mut state, &mut lambda, v, RAMP_STEP) {
             outcome.status = Status::Stopped(e.to_string());
             break;
         }
         let values = terminal_values(&system, &state, lambda);
-        keep_point(&mut outcome.curve, &system, v, &values, steps);
+        keep_point(&mut outcome.curve, &system, v, &values, before);
         points.push(BiasPoint { applied: v, at_terminals: values });
         if let Some(why) = too_hot(state.hottest(device)) {
             outcome.status = Status::Stopped(format!("{why}, at {v} V"));
@@ -339,7 +343,7 @@ fn keep_point(
     system: &System,
     applied: f64,
     values: &crate::trace::TerminalValues,
-    steps_before: u64,
+    before: Work,
 ) {
     let [sum, largest] = system.imbalance();
     curve.voltage.push(applied);
@@ -347,5 +351,10 @@ fn keep_point(
     curve.at_terminals.push(values.clone());
     curve.imbalance.push(sum);
     curve.largest.push(largest);
-    curve.newton.push((system.work.newton_steps - steps_before) as u32);
+    // The point's own solve; the way to it counts as a walk.
+    let [all, way] = [
+        system.work.newton_steps - before.newton_steps,
+        system.work.walk_steps - before.walk_steps,
+    ];
+    curve.newton.push((all - way) as u32);
 }

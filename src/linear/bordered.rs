@@ -173,6 +173,43 @@ impl BorderedFactors {
         Some((x, y))
     }
 
+    /// The same for a matrix and a border near the factored ones, by refinement with the
+    /// factors at hand until the change is below `tolerance` of the answer. `None` if that
+    /// does not converge.
+    pub fn unit_near(
+        &self,
+        solver: &mut DirectSolver,
+        matrix: &BlockMatrix,
+        border: &Border,
+        row: usize,
+        tolerance: f64,
+    ) -> Option<(Vec<f64>, Vec<f64>)> {
+        let n = solver.unknowns();
+        let (mut x, mut y) = self.unit(n, row)?;
+        let whole = Whole { matrix, border };
+        let mut product = vec![0.0; n + y.len()];
+        let mut before = f64::INFINITY;
+        for _ in 0..MOST_SWEEPS {
+            whole.multiply(n, &[&x[..], &y[..]].concat(), &mut product);
+            product.iter_mut().for_each(|v| *v = -*v);
+            product[n + row] += 1.0;
+            let (r, s) = product.split_at_mut(n);
+            self.apply(solver, border, r, s);
+            x.iter_mut().zip(&*r).for_each(|(x, d)| *x += d);
+            y.iter_mut().zip(&*s).for_each(|(y, d)| *y += d);
+            let most = |v: &[f64]| v.iter().fold(0.0f64, |m, v| m.max(v.abs()));
+            let change = (most(r) / most(&x)).max(most(s) / most(&y));
+            if change <= tolerance {
+                return Some((x, y));
+            }
+            if change.is_nan() || change > 0.3 * before {
+                return None;
+            }
+            before = change;
+        }
+        None
+    }
+
     fn refined(
         &self,
         solver: &mut DirectSolver,

@@ -173,9 +173,21 @@ fn curve(c: &Curve) -> Value {
 }
 
 fn work(w: &Work) -> Value {
-    let Work { newton_steps, factorizations, refinements, gummel_rounds, halvings } = *w;
+    let Work {
+        newton_steps,
+        chord_steps,
+        walk_steps,
+        fold_steps,
+        factorizations,
+        refinements,
+        gummel_rounds,
+        halvings,
+    } = *w;
     json!({
         "newton_steps": newton_steps,
+        "chord_steps": chord_steps,
+        "walk_steps": walk_steps,
+        "fold_steps": fold_steps,
         "factorizations": factorizations,
         "refinements": refinements,
         "gummel_rounds": gummel_rounds,

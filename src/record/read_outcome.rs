@@ -220,6 +220,9 @@ fn field_set(at: &Shelf, net: &Net) -> Got<Fields> {
 fn work(at: &Shelf) -> Got<Work> {
     Ok(Work {
         newton_steps: at.number("newton_steps")?,
+        chord_steps: at.number("chord_steps")?,
+        walk_steps: at.number("walk_steps")?,
+        fold_steps: at.number("fold_steps")?,
         factorizations: at.number("factorizations")?,
         refinements: at.number("refinements")?,
         gummel_rounds: at.number("gummel_rounds")?,

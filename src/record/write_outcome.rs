@@ -229,8 +229,20 @@ fn field_set(at: &Place, f: &Fields, plane: &Plane) -> Made<()> {
 }
 
 fn work(at: &Place, work: &Work) -> Made<()> {
-    let Work { newton_steps, factorizations, refinements, gummel_rounds, halvings } = *work;
+    let Work {
+        newton_steps,
+        chord_steps,
+        walk_steps,
+        fold_steps,
+        factorizations,
+        refinements,
+        gummel_rounds,
+        halvings,
+    } = *work;
     at.number("newton_steps", newton_steps)?;
+    at.number("chord_steps", chord_steps)?;
+    at.number("walk_steps", walk_steps)?;
+    at.number("fold_steps", fold_steps)?;
     at.number("factorizations", factorizations)?;
     at.number("refinements", refinements)?;
     at.number("gummel_rounds", gummel_rounds)?;

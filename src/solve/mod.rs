@@ -1,5 +1,6 @@
 //! Equilibrium, Gummel, Newton with damping.
 
+mod chord;
 mod closing;
 mod equilibrium;
 mod gummel;

@@ -5,6 +5,7 @@ use crate::discretize::{
 };
 use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 
+use super::chord::{Chord, START, TANGENT};
 use super::closing::source;
 use super::plane::Plane;
 use super::weights::TestFunctions;
@@ -62,10 +63,27 @@ impl Default for NewtonParams {
 #[derive(Debug, Clone, Default, PartialEq)]
 pub struct NewtonInfo {
     pub steps: u32,
-    /// Scaled update of every step, in order.
+    /// Chord steps: solves with an older factorization, counted apart.
+    pub chords: u32,
+    /// Scaled update of every step of either kind, in order.
     pub updates: Vec<f64>,
     /// Scaled residual (sum of unbalanced continuity / largest current) before each step.
     pub residuals: Vec<f64>,
+}
+
+impl NewtonInfo {
+    /// Newton steps until their update was small enough for chord steps, with a fraction:
+    /// how hard the solve was, as a continuous number.
+    pub fn effort(&self) -> f64 {
+        let Some(k) = self.updates.iter().position(|u| *u < START) else {
+            return self.updates.len() as f64 + 1.0;
+        };
+        let here = self.updates[k];
+        match k.checked_sub(1).and_then(|k| self.updates.get(k)) {
+            Some(&last) => k as f64 + (last / START).ln() / (last / here.max(1e-300)).ln(),
+            None => 1.0,
+        }
+    }
 }
 
 #[derive(Debug, Clone, thiserror::Error)]
@@ -90,6 +108,8 @@ pub struct System<'a> {
     pub(super) tests: TestFunctions,
     pub(super) drive_row: Vec<f64>,
     pub(super) factors: Option<BorderedFactors>,
+    /// The assembled Jacobian is newer than the factors: how exact a tangent is wanted.
+    pub(super) stale: Option<f64>,
 }
 
 impl<'a> System<'a> {
@@ -106,6 +126,7 @@ impl<'a> System<'a> {
             tests: TestFunctions::new(device)?,
             drive_row: Vec::new(),
             factors: None,
+            stale: None,
         })
     }
 
@@ -170,9 +191,11 @@ impl<'a> System<'a> {
         let mut previous = f64::INFINITY;
         let mut best_imbalance = f64::INFINITY;
         let mut ionizing = Ionizing::Fluxes;
+        let mut chord = Chord::default();
         loop {
-            let settled = previous < self.params.update;
-            self.assembly.evaluate_with(self.device, state, true, ionizing);
+            let settled =
+                previous < self.params.update && chord.is_sure(previous, self.params.update);
+            self.assembly.evaluate_with(self.device, state, !chord.next, ionizing);
             ionizing = Ionizing::Carried;
             let [sum, largest] = self.imbalance();
             let unbalanced = self.assembly.unbalanced * PER_UM;
@@ -183,26 +206,49 @@ impl<'a> System<'a> {
             if settled {
                 let allowed = self.params.imbalance * largest + self.params.imbalance_floor;
                 // Below the noise of the fluxes further steps do not help.
-                if sum <= allowed || (previous < 1e-8 && sum >= 0.3 * best_imbalance) {
+                let noise = previous < 1e-8 && !chord.is_far() && sum >= 0.3 * best_imbalance;
+                if sum <= allowed || noise {
+                    if chord.is_far() {
+                        self.refresh_linearization(state, *lambda, constraint, TANGENT);
+                    }
                     return Ok(info);
+                }
+                if previous < 1e-8 && chord.is_far() {
+                    // Only with new factors is it noise that keeps the rest alive.
+                    (chord, previous) = (Chord::default(), f64::INFINITY);
+                    continue;
                 }
                 best_imbalance = best_imbalance.min(sum);
             }
             if info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info });
             }
-            let mut g = self.build_border(state, *lambda, constraint);
-            self.factor()?;
+            let is_chord = chord.next;
+            let mut g = if is_chord {
+                self.closing_residual(state, *lambda, constraint)
+            } else {
+                let g = self.build_border(state, *lambda, constraint);
+                self.factor()?;
+                g
+            };
             let mut f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
             let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
             self.work.refinements += u64::from(solved.refinements);
             let size = self.apply(state, lambda, &own, &f, &g);
-            info.steps += 1;
-            self.work.newton_steps += 1;
             info.updates.push(size);
-            let lost = if self.params.impatient {
+            if is_chord {
+                info.chords += 1;
+                self.work.chord_steps += 1;
+            } else {
+                info.steps += 1;
+                self.work.newton_steps += 1;
+            }
+            chord.after(is_chord, size, previous);
+            let lost = if is_chord {
+                false
+            } else if self.params.impatient {
                 hopeless(info.steps, size, previous)
             } else {
                 info.steps > 8 && size > 1e3 && size > previous
@@ -227,6 +273,7 @@ impl<'a> System<'a> {
     pub(super) fn factor(&mut self) -> Result<(), LinearError> {
         self.solver.factor(&self.assembly.matrix)?;
         self.work.factorizations += 1;
+        self.stale = None;
         self.factors =
             Some(BorderedFactors::new(&mut self.solver, &self.assembly.matrix, &self.border)?);
         Ok(())
@@ -312,7 +359,14 @@ fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
 /// What the solver did.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Work {
+    /// Linear solves with a new Jacobian, factored for it.
     pub newton_steps: u64,
+    /// Linear solves with the factors of an earlier Jacobian.
+    pub chord_steps: u64,
+    /// Newton steps before the first point of a curve, or between a bias point and the next.
+    pub walk_steps: u64,
+    /// Newton steps in fold solves.
+    pub fold_steps: u64,
     pub factorizations: u64,
     pub refinements: u64,
     pub gummel_rounds: u64,

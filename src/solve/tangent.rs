@@ -18,10 +18,25 @@ pub struct Tangent {
 }
 
 impl System<'_> {
-    /// Tangent at the last Newton step's linearization, by the constraint's value.
-    pub fn tangent(&self, state: &State) -> Option<Tangent> {
+    /// Tangent at the point last solved, by the constraint's value. If its Jacobian is not
+    /// the factored one, the factors refine the answer; if they are too old, they are made
+    /// anew.
+    pub fn tangent(&mut self, state: &State) -> Option<Tangent> {
         let (n, block) = (self.device.nodes(), self.device.block());
-        let (device, border) = self.factors.as_ref()?.unit(block * n, 0)?;
+        let factors = self.factors.as_ref()?;
+        let (device, border) = match self.stale {
+            None => factors.unit(block * n, 0)?,
+            Some(tolerance) => {
+                let (matrix, border) = (&self.assembly.matrix, &self.border);
+                match factors.unit_near(&mut self.solver, matrix, border, 0, tolerance) {
+                    Some(near) => near,
+                    None => {
+                        self.factor().ok()?;
+                        self.factors.as_ref()?.unit(block * n, 0)?
+                    }
+                }
+            }
+        };
         let vt = self.device.silicon.vt;
         let own = self.own();
         let mut t = Tangent {

@@ -19,7 +19,9 @@ pub struct TraceParams {
     pub first_step: f64,
     pub smallest_step: f64,
     pub largest_step: f64,
-    /// Newton steps that a step length is aimed at.
+    /// Largest change of asinh(I/I₀) in one step, for a smooth polyline: a decade is 2.3.
+    pub largest_log: f64,
+    /// Newton steps that a step length is aimed at, chord steps not counted.
     pub aim: f64,
     /// Turn of the tangent in one step that is aimed at [rad]; twice that is refused.
     pub largest_turn: f64,
@@ -41,7 +43,8 @@ impl Default for TraceParams {
             first_step: 0.05,
             smallest_step: 1e-7,
             largest_step: 3.0,
-            aim: 4.7,
+            largest_log: 1.15,
+            aim: 3.4,
             largest_turn: 0.5,
             points: 500,
             checkpoint: 25,

@@ -2,6 +2,9 @@
 
 use super::model::Work;
 
+/// Numbers before the lists.
+const HEAD: usize = 14;
+
 /// What a trace needs beside its state to go on.
 pub(super) struct Control {
     pub points: usize,
@@ -29,6 +32,9 @@ impl Control {
             w.refinements as f64,
             w.gummel_rounds as f64,
             w.halvings as f64,
+            w.chord_steps as f64,
+            w.walk_steps as f64,
+            w.fold_steps as f64,
         ];
         v.extend(&self.volts_low);
         v.extend(&self.direction);
@@ -36,24 +42,27 @@ impl Control {
     }
 
     pub fn read(v: &[f64]) -> Option<Control> {
-        let head = v.get(..11)?;
+        let head = v.get(..HEAD)?;
         // What follows are low words by contact, then the direction: two more than that.
-        let contacts = (v.len() - 11).checked_sub(2)? / 2;
+        let contacts = (v.len() - HEAD).checked_sub(2)? / 2;
         Some(Control {
             points: head[0] as usize,
             folds: head[1] as usize,
             fields: head[2] as usize,
             lambda: [head[3], head[4]],
             step: head[5],
-            direction: v[11 + contacts..].to_vec(),
+            direction: v[HEAD + contacts..].to_vec(),
             work: Work {
                 newton_steps: head[6] as u64,
                 factorizations: head[7] as u64,
                 refinements: head[8] as u64,
                 gummel_rounds: head[9] as u64,
                 halvings: head[10] as u64,
+                chord_steps: head[11] as u64,
+                walk_steps: head[12] as u64,
+                fold_steps: head[13] as u64,
             },
-            volts_low: v[11..11 + contacts].to_vec(),
+            volts_low: v[HEAD..HEAD + contacts].to_vec(),
         })
     }
 }

@@ -8,6 +8,9 @@ use super::point::Point;
 /// voltage is off by its square only.
 const TOLERANCE: f64 = 1e-9;
 
+/// Exactness of the tangents on the way, relative.
+const TANGENT: f64 = 1e-11;
+
 /// Find the fold between two neighbouring points `a` and `b`, `step` apart, where
 /// component `axis` of the plane tangent (0: voltage, 1: current) is zero: the augmented
 /// system F = 0, constraint, dV/ds = 0 (or dI/ds = 0), by bracketed secant on the exact
@@ -25,17 +28,26 @@ pub fn find_fold(
     let (mut low, mut high) = ([0.0, a.direction[axis]], [step, b.direction[axis]]);
     let (mut last, mut now) = (low, high);
     let mut best: Option<(f64, Point)> = None;
+    // The two points solved nearest to the next one, for its prediction.
+    let mut near: Vec<(f64, Point)> = vec![(0.0, a.clone()), (step, b.clone())];
     let mut settled = false;
     for _ in 0..40 {
         let mut s = now[0] - now[1] * (now[0] - last[0]) / (now[1] - last[1]);
         if !(s > low[0] && s < high[0]) {
             s = 0.5 * (low[0] + high[0]);
         }
-        let (mut state, mut lambda) = a.predict(system.device, Some((b, step)), s);
-        if system.newton(&mut state, &mut lambda, &a.plane(s)).is_err() {
+        near.sort_by(|p, q| (p.0 - s).abs().total_cmp(&(q.0 - s).abs()));
+        near.truncate(2);
+        let [(from, base), (to, other)] = near.as_slice() else { break };
+        let (mut state, mut lambda) =
+            base.predict(system.device, Some((other, to - from)), s - from);
+        let plane = a.plane(s);
+        if system.newton(&mut state, &mut lambda, &plane).is_err() {
             break;
         }
-        let p = Point::renewed(system, state, lambda, scale, &a.direction).ok()?;
+        system.refresh_linearization(&state, lambda, &plane, TANGENT);
+        let Some(p) = Point::solved(system, state, lambda, scale, &a.direction) else { break };
+        near.push((s, p.clone()));
         last = now;
         now = [s, p.direction[axis]];
         let same_side = (now[1] > 0.0) == (low[1] > 0.0);

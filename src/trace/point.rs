@@ -55,7 +55,7 @@ impl Point {
     /// pointing so that its product with `towards` (coordinates; missing ones count 0) is
     /// positive.
     pub fn solved(
-        system: &System,
+        system: &mut System,
         state: State,
         lambda: [f64; 2],
         scale: PlaneScale,

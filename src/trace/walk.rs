@@ -24,12 +24,29 @@ pub fn walk(
     target: f64,
     largest: f64,
 ) -> Result<(), WalkError> {
+    let before = system.work.newton_steps;
+    let last = approach(system, state, lambda, target, largest);
+    let here = system.work.newton_steps;
+    system.work.walk_steps += last.as_ref().unwrap_or(&here) - before;
+    last.map(|_| ())
+}
+
+/// The walk itself; returns the count of Newton steps before the solve at the
+/// target.
+fn approach(
+    system: &mut System,
+    state: &mut State,
+    lambda: &mut f64,
+    target: f64,
+    largest: f64,
+) -> Result<u64, WalkError> {
     let scale = PlaneScale { voltage: 1.0, current: 1.0, others: 0.0 };
     let towards = [if target >= *lambda { 1.0 } else { -1.0 }, 0.0];
     let fail = |reached, cause| WalkError { reached, target, cause };
     // Solve where we are: callers may hand a predicted or perturbed state.
     let mut s = state.clone();
     let mut l = [*lambda, 0.0];
+    let mut last = system.work.newton_steps;
     system.newton(&mut s, &mut l, &Constraint::Voltage(*lambda)).map_err(|e| fail(*lambda, e))?;
     *state = s;
     let mut here = point_here(system, state.clone(), *lambda, scale, towards);
@@ -50,6 +67,7 @@ pub fn walk(
             }
             None => (state.clone(), [goal, 0.0]),
         };
+        last = system.work.newton_steps;
         match system.newton(&mut s, &mut l, &Constraint::Voltage(goal)) {
             Ok(info) => {
                 let next = point_here(system, s.clone(), goal, scale, towards);
@@ -81,7 +99,7 @@ pub fn walk(
             }
         }
     }
-    Ok(())
+    Ok(last)
 }
 
 /// Rounds of the decoupled iteration that may rescue a step.
@@ -107,7 +125,7 @@ fn rescue(
 }
 
 fn point_here(
-    system: &System,
+    system: &mut System,
     state: State,
     lambda: f64,
     scale: PlaneScale,

@@ -189,6 +189,9 @@ fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outc
         fields: Vec::new(),
         warnings: Vec::new(),
         work: Work {
+            chord_steps: 7,
+            walk_steps: 5,
+            fold_steps: 3,
             newton_steps: 512,
             factorizations: 513,
             refinements: 1,
