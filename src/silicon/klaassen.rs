@@ -8,6 +8,7 @@
 
 use crate::case::Constants;
 
+use super::ambient::AmbientKlaassen;
 use super::dual::Dual;
 use super::{Carrier, MobilityPoint, MobilityValue};
 
@@ -127,12 +128,7 @@ impl Klaassen {
             fresh = self.powers(own, at.temperature);
             &fresh
         };
-        let clustered = |n: f64, c: f64, n_ref: f64| {
-            let ratio = n_ref / n.max(1.0);
-            n.max(0.0) * (1.0 + 1.0 / (c + ratio * ratio))
-        };
-        let donors = clustered(at.donors, self.c_d, self.n_ref_d);
-        let acceptors = clustered(at.acceptors, self.c_a, self.n_ref_a);
+        let [donors, acceptors] = self.clustered(at.donors, at.acceptors);
         let (n, p) = (Point::variable(at.n, 0), Point::variable(at.p, 1));
         // Ions that attract scatter fully; those that repel by G; the other carriers by 1/F.
         let (attracting, repelling, others) =
@@ -153,6 +149,43 @@ impl Klaassen {
         (t.lattice * scattered / (t.lattice + scattered)).into()
     }
 
+    /// Densities of donors and acceptors as they scatter [cm⁻³]: clustered where dense.
+    pub fn clustered(&self, donors: f64, acceptors: f64) -> [f64; 2] {
+        let of = |n: f64, c: f64, n_ref: f64| {
+            let ratio = n_ref / n.max(1.0);
+            n.max(0.0) * (1.0 + 1.0 / (c + ratio * ratio))
+        };
+        [of(donors, self.c_d, self.n_ref_d), of(acceptors, self.c_a, self.n_ref_a)]
+    }
+
+    /// One carrier's law at the ambient temperature.
+    pub fn ambient(&self, carrier: Carrier) -> AmbientKlaassen {
+        let electron = carrier == Carrier::Electron;
+        let (own, other) = if electron { (&self.n, &self.p) } else { (&self.p, &self.n) };
+        let t = &self.ambient[if electron { 0 } else { 1 }];
+        let [s_1, s_2, s_3, _, s_5, s_6, _] = self.s;
+        let [r_1, r_2, r_3, r_4, r_5, r_6] = self.r;
+        let ratio = own.mass / other.mass;
+        let square = t.square.value;
+        AmbientKlaassen {
+            lattice: t.lattice.value,
+            impurity: t.impurity.value,
+            carriers: t.carriers.value,
+            alpha: own.alpha,
+            ln_n_ref: own.n_ref.ln(),
+            cw: self.f_cw / 3.97e13 / square,
+            bh: self.f_bh / (1.36e20 * own.mass) / square,
+            s: [s_1, s_2, s_3, s_5, s_6],
+            attraction: t.attraction.value,
+            ln_repulsion: t.repulsion.value.ln(),
+            ln_least: self.least(-50.0, t).map_or(f64::NEG_INFINITY, |z| z - t.attraction.value.ln()),
+            r: r_1,
+            a: r_2 + r_3 * ratio,
+            b: r_4 + r_5 * ratio,
+            power: r_6,
+        }
+    }
+
     /// Scattering by repelling over that by attracting ions. G has a minimum in P below
     /// which it would rise again without physics; there it stays at the minimum, where its
     /// derivative by P is zero anyway. The minimum moves with T, but by the same zero
@@ -160,27 +193,36 @@ impl Klaassen {
     fn g(&self, screening: Point, t: &Powers) -> Point {
         let [s_1, s_2, s_3, _, s_5, s_6, _] = self.s;
         let a = t.attraction.value;
-        // ∂G/∂P > 0 as long as this, in z = ln(P·attraction), is positive; it rises with z.
-        let level = (s_1 * s_3 / (s_5 * s_6)).ln() - s_6 * (a / t.repulsion.value).ln();
+        let p = match self.least((screening.value * a).ln(), t) {
+            Some(z) => Point::constant(z.exp() / a),
+            None => screening,
+        };
+        1.0 - s_1 / (p * t.attraction + s_2).powf(s_3) + s_5 / (p * t.repulsion).powf(s_6)
+    }
+
+    /// z = ln(P·attraction) at the minimum of G, if `z` lies below it and there is one.
+    fn least(&self, mut z: f64, t: &Powers) -> Option<f64> {
+        let [s_1, s_2, s_3, _, s_5, s_6, _] = self.s;
+        // ∂G/∂P > 0 as long as this is positive; it rises with z.
+        let level =
+            (s_1 * s_3 / (s_5 * s_6)).ln() - s_6 * (t.attraction.value / t.repulsion.value).ln();
         let tilt = |z: f64| {
             let x = z.exp();
             ((s_6 + 1.0) * z - (s_3 + 1.0) * (s_2 + x).ln() + level, x / (s_2 + x))
         };
-        let mut p = screening;
-        let mut z = (screening.value * a).ln();
         let (mut f, mut share) = tilt(z);
-        if f < 0.0 && s_6 > s_3 {
-            for _ in 0..30 {
-                let step = f / (s_6 + 1.0 - (s_3 + 1.0) * share);
-                z -= step;
-                if step.abs() < 1e-14 {
-                    break;
-                }
-                (f, share) = tilt(z);
-            }
-            p = Point::constant(z.exp() / a);
+        if f >= 0.0 || s_6 <= s_3 {
+            return None;
         }
-        1.0 - s_1 / (p * t.attraction + s_2).powf(s_3) + s_5 / (p * t.repulsion).powf(s_6)
+        for _ in 0..30 {
+            let step = f / (s_6 + 1.0 - (s_3 + 1.0) * share);
+            z -= step;
+            if step.abs() < 1e-14 {
+                break;
+            }
+            (f, share) = tilt(z);
+        }
+        Some(z)
     }
 
     /// Scattering by moving over that by fixed ions, `ratio` of own mass to the other's.
