@@ -57,17 +57,14 @@ fn klaassen_at_ambient() {
                     let (k, others) = if carrier == Carrier::Electron { (0, p) } else { (1, n) };
                     let [value, by_others, by_both] = fast.at(ions[k], ions[1 - k], others, n + p);
                     let by = [by_both, by_both + by_others];
-                    let (by_own, by_other) = if k == 0 {
-                        (slow.by_n, slow.by_p)
-                    } else {
-                        (slow.by_p, slow.by_n)
-                    };
-                    // A derivative counts by what it changes when its density doubles.
+                    let (by_own, by_other) =
+                        if k == 0 { (slow.by_n, slow.by_p) } else { (slow.by_p, slow.by_n) };
+                    // A small derivative counts by what a doubled density would change.
                     let size = slow.value / (1.0 + n + p);
                     let off = [
                         (value / slow.value - 1.0).abs(),
-                        (by[0] - by_own).abs() / size,
-                        (by[1] - by_other).abs() / size,
+                        (by[0] - by_own).abs() / size.max(by_own.abs()),
+                        (by[1] - by_other).abs() / size.max(by_other.abs()),
                     ];
                     for (w, o) in worst.iter_mut().zip(off) {
                         assert!(o.is_finite(), "{at:?}");
@@ -156,8 +153,11 @@ fn flows_of_the_pad_equal_the_general_law() {
                 continue;
             }
             let ends = |d: &[f64]| [d[edge.a as usize], d[edge.b as usize]];
-            let off = differences(&fast.n, &slow.n, ends(&state.n))
-                .max(differences(&fast.p, &slow.p, ends(&state.p)));
+            let off = differences(&fast.n, &slow.n, ends(&state.n)).max(differences(
+                &fast.p,
+                &slow.p,
+                ends(&state.p),
+            ));
             assert!(off.is_finite());
             worst = worst.max(off);
         }

@@ -31,7 +31,7 @@ struct Input {
     per_h: Lanes,
     /// Difference of ln n_ie, b − a.
     d_ln_nie: Lanes,
-    /// (φ_b − φ_a)/V_T by carrier.
+    /// φ_b − φ_a [V] by carrier.
     quasi_fermi: [Lanes; 2],
     /// Densities of each carrier at a and at b.
     density: [[Lanes; 2]; 2],
@@ -113,7 +113,7 @@ impl Plain {
             to.per_h[l] = 1.0 / edge.h;
             to.d_ln_nie[l] = edge.d_ln_nie;
             for c in 0..2 {
-                to.quasi_fermi[c][l] = levels[c].difference(b, a) / self.vt;
+                to.quasi_fermi[c][l] = levels[c].difference(b, a);
                 to.density[c][0][l] = densities[c][a];
                 to.density[c][1][l] = densities[c][b];
                 let local = self.mobility[c].is_some();
@@ -251,17 +251,18 @@ fn currents(
     out: &mut Output,
 ) {
     let [at_a, at_b] = &input.density[c];
+    let per_vt = 1.0 / vt;
     for l in 0..LANES {
         let drop = input.drop[l];
         let k = Q * vt * mu[l] * input.per_h[l];
-        let x = sign * (drop / vt) + input.d_ln_nie[l];
+        let x = sign * per_vt * drop + input.d_ln_nie[l];
         let y = x.abs();
         let [small, by_small] = bernoulli(y);
         let (large, by_large) = (small + y, -by_small - 1.0);
         let up = x >= 0.0;
         let (forward, by_forward) = if up { (small, by_small) } else { (large, by_large) };
         let (backward, by_backward) = if up { (large, by_large) } else { (small, by_small) };
-        let e = sign * input.quasi_fermi[c][l];
+        let e = sign * per_vt * input.quasi_fermi[c][l];
         let falling = exp_m1(-e.abs());
         let drive = if e > 0.0 { at_a[l] * backward } else { -at_b[l] * forward } * falling;
         let current = sign * k * drive;
@@ -272,7 +273,7 @@ fn currents(
         let flat = drop == 0.0;
         let per_drop = 1.0 / if flat { 1.0 } else { mu[l] * drop };
         let by_mobility = current * by_log_field[l] * if flat { 0.0 } else { per_drop };
-        out.by_psi[l] = by_drift / vt + by_mobility;
+        out.by_psi[l] = by_drift * per_vt + by_mobility;
     }
 }
 
@@ -284,12 +285,14 @@ fn through_mobility(
     log_slopes: &[Lanes; 2],
     out: &mut Output,
 ) {
-    for u in 0..2 {
-        for end in 0..2 {
-            for l in 0..LANES {
-                let by_mu = out.current[l] / mu[l] * by_mu_0[l];
-                out.by_mobility[end][u][l] = by_mu * log_slopes[u][l] / input.density[u][end][l];
-            }
-        }
+    let [[n_a, n_b], [p_a, p_b]] = &input.density;
+    let [[a_by_n, a_by_p], [b_by_n, b_by_p]] = &mut out.by_mobility;
+    for l in 0..LANES {
+        let by_mu = out.current[l] / mu[l] * by_mu_0[l];
+        let (by_ln_n, by_ln_p) = (by_mu * log_slopes[0][l], by_mu * log_slopes[1][l]);
+        a_by_n[l] = by_ln_n / n_a[l];
+        b_by_n[l] = by_ln_n / n_b[l];
+        a_by_p[l] = by_ln_p / p_a[l];
+        b_by_p[l] = by_ln_p / p_b[l];
     }
 }

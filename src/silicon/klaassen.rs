@@ -57,6 +57,8 @@ struct Powers {
     /// (T/300·m)^s_4 and (m·300/T)^s_7 of G(P).
     attraction: Point,
     repulsion: Point,
+    /// Of the minimum of G: see [`Klaassen::least`].
+    level: f64,
 }
 
 impl Klaassen {
@@ -83,6 +85,7 @@ impl Klaassen {
             square: zero,
             attraction: zero,
             repulsion: zero,
+            level: 0.0,
         };
         let mut law = Klaassen {
             n: row("n"),
@@ -102,17 +105,26 @@ impl Klaassen {
     }
 
     fn powers(&self, row: &Row, temperature: f64) -> Powers {
-        let tn = Point::variable(temperature, 2) / 300.0;
+        let tn = temperature / 300.0;
         let &Row { mu_max, mu_min, alpha, theta, mass, .. } = row;
         let over = mu_max / (mu_max - mu_min);
+        let (ln_tn, ln_mass) = (tn.ln(), mass.ln());
+        // factor·(eˡⁿ)^k, where eˡⁿ goes as T.
+        let power = |factor: f64, k: f64, ln: f64| {
+            let value = factor * (k * ln).exp();
+            Point { value, by: [0.0, 0.0, k * value / temperature] }
+        };
+        let [s_1, _, s_3, s_4, s_5, s_6, s_7] = self.s;
+        let warm = ln_tn - ln_mass;
         Powers {
             temperature,
-            lattice: mu_max * tn.powf(-theta),
-            impurity: mu_max * over * tn.powf(3.0 * alpha - 1.5),
-            carriers: mu_min * over * tn.powf(-0.5),
-            square: tn * tn,
-            attraction: (tn / mass).powf(self.s[3]),
-            repulsion: (mass / tn).powf(self.s[6]),
+            lattice: power(mu_max, -theta, ln_tn),
+            impurity: power(mu_max * over, 3.0 * alpha - 1.5, ln_tn),
+            carriers: power(mu_min * over, -0.5, ln_tn),
+            square: Point { value: tn * tn, by: [0.0, 0.0, 2.0 * tn / 300.0] },
+            attraction: power(1.0, s_4, warm),
+            repulsion: power(1.0, -s_7, warm),
+            level: (s_1 * s_3 / (s_5 * s_6)).ln() - s_6 * (s_4 + s_7) * warm,
         }
     }
 
@@ -138,13 +150,15 @@ impl Klaassen {
         let both = n + p;
         // 1/P: Conwell-Weisskopf limit with few carriers, Brooks-Herring with many.
         // P_CW = 3.97e13 ((T/300)³/N_sc)^(2/3), P_BH = 1.36e20/(n + p)·m·(T/300)².
-        let cw = n_sc.powf(2.0 / 3.0) * (self.f_cw / 3.97e13);
+        let ln_n_sc = n_sc.ln();
+        let cw = (ln_n_sc * (2.0 / 3.0)).exp() * (self.f_cw / 3.97e13);
         let bh = both * (self.f_bh / (1.36e20 * own.mass));
         let screening = t.square / (cw + bh);
-        let n_eff = self.g(screening, t) * repelling
-            + others / self.f(screening, own.mass / other.mass)
+        let ln_screening = screening.ln();
+        let n_eff = self.g(screening, ln_screening, t) * repelling
+            + others / self.f(ln_screening, own.mass / other.mass)
             + (attracting + 1.0);
-        let ions = t.impurity * (n_sc / n_eff) * (own.n_ref / n_sc).powf(own.alpha);
+        let ions = t.impurity * (n_sc / n_eff) * ((own.n_ref.ln() - ln_n_sc) * own.alpha).exp();
         let scattered = ions + t.carriers * both / n_eff;
         (t.lattice * scattered / (t.lattice + scattered)).into()
     }
@@ -178,7 +192,9 @@ impl Klaassen {
             s: [s_1, s_2, s_3, s_5, s_6],
             attraction: t.attraction.value,
             ln_repulsion: t.repulsion.value.ln(),
-            ln_least: self.least(-50.0, t).map_or(f64::NEG_INFINITY, |z| z - t.attraction.value.ln()),
+            ln_least: self
+                .least(-50.0, t)
+                .map_or(f64::NEG_INFINITY, |z| z - t.attraction.value.ln()),
             r: r_1,
             a: r_2 + r_3 * ratio,
             b: r_4 + r_5 * ratio,
@@ -190,25 +206,25 @@ impl Klaassen {
     /// which it would rise again without physics; there it stays at the minimum, where its
     /// derivative by P is zero anyway. The minimum moves with T, but by the same zero
     /// derivative only the explicit T dependence counts.
-    fn g(&self, screening: Point, t: &Powers) -> Point {
+    fn g(&self, screening: Point, ln_screening: Point, t: &Powers) -> Point {
         let [s_1, s_2, s_3, _, s_5, s_6, _] = self.s;
-        let a = t.attraction.value;
-        let p = match self.least((screening.value * a).ln(), t) {
-            Some(z) => Point::constant(z.exp() / a),
-            None => screening,
+        let ln_a = t.attraction.value.ln();
+        let (p, ln_p) = match self.least(ln_screening.value + ln_a, t) {
+            Some(z) => (Point::constant((z - ln_a).exp()), Point::constant(z - ln_a)),
+            None => (screening, ln_screening),
         };
-        1.0 - s_1 / (p * t.attraction + s_2).powf(s_3) + s_5 / (p * t.repulsion).powf(s_6)
+        let first = ((p * t.attraction + s_2).ln() * -s_3).exp() * s_1;
+        let second = ((ln_p + t.repulsion.ln()) * -s_6).exp() * s_5;
+        1.0 - first + second
     }
 
     /// z = ln(P·attraction) at the minimum of G, if `z` lies below it and there is one.
     fn least(&self, mut z: f64, t: &Powers) -> Option<f64> {
-        let [s_1, s_2, s_3, _, s_5, s_6, _] = self.s;
+        let [_, s_2, s_3, _, _, s_6, _] = self.s;
         // ∂G/∂P > 0 as long as this is positive; it rises with z.
-        let level =
-            (s_1 * s_3 / (s_5 * s_6)).ln() - s_6 * (t.attraction.value / t.repulsion.value).ln();
         let tilt = |z: f64| {
             let x = z.exp();
-            ((s_6 + 1.0) * z - (s_3 + 1.0) * (s_2 + x).ln() + level, x / (s_2 + x))
+            ((s_6 + 1.0) * z - (s_3 + 1.0) * (s_2 + x).ln() + t.level, x / (s_2 + x))
         };
         let (mut f, mut share) = tilt(z);
         if f >= 0.0 || s_6 <= s_3 {
@@ -226,9 +242,9 @@ impl Klaassen {
     }
 
     /// Scattering by moving over that by fixed ions, `ratio` of own mass to the other's.
-    fn f(&self, screening: Point, ratio: f64) -> Point {
+    fn f(&self, ln_screening: Point, ratio: f64) -> Point {
         let [r_1, r_2, r_3, r_4, r_5, r_6] = self.r;
-        let power = screening.powf(r_6);
+        let power = (ln_screening * r_6).exp();
         (r_1 * power + (r_2 + r_3 * ratio)) / (power + (r_4 + r_5 * ratio))
     }
 }
