@@ -6,7 +6,7 @@ use std::process::ExitCode;
 use std::time::Instant;
 
 use holdpoint::case::{self, ExperimentKind};
-use holdpoint::discretize::{Assembly, Device, State, Words};
+use holdpoint::discretize::{Assembly, Device, EdgeFlow, State, Words};
 use holdpoint::experiment::{RunOptions, Setup, run_experiment};
 use holdpoint::linear::DirectSolver;
 use holdpoint::mesh;
@@ -52,6 +52,12 @@ fn measure(system: &mut System, at: &State, lambda: f64, goal: &Constraint) -> R
     let mut assembly = Assembly::new(device);
     let residual = least(RUNS, || assembly.evaluate(device, at, false));
     let jacobian = least(RUNS, || assembly.evaluate(device, at, true));
+    // One edge after the other by the law for any temperature, on one thread.
+    let general = least(RUNS, || {
+        for (flow, edge) in assembly.edges.iter_mut().zip(&device.edges) {
+            *flow = EdgeFlow::new(device, at, edge);
+        }
+    });
     let still = vec![0.0; assembly.residual.len()];
     let carry = least(RUNS, || assembly.carry(device, &still, 1.0));
     let mut solver = DirectSolver::new(device.pattern.clone()).map_err(|e| e.to_string())?;
@@ -78,6 +84,7 @@ fn measure(system: &mut System, at: &State, lambda: f64, goal: &Constraint) -> R
     row("Newton step (its time over its steps)", step, step);
     row("residual", residual, step);
     row("residual and Jacobian", jacobian, step);
+    row("flows by the general law, one thread", general, step);
     row("carried currents", carry, step);
     row("scaling and factorisation", factor, step);
     row("one solve, checked and refined", solve, step);

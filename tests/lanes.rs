@@ -59,12 +59,14 @@ fn klaassen_at_ambient() {
                     let by = [by_both, by_both + by_others];
                     let (by_own, by_other) =
                         if k == 0 { (slow.by_n, slow.by_p) } else { (slow.by_p, slow.by_n) };
-                    // A small derivative counts by what a doubled density would change.
-                    let size = slow.value / (1.0 + n + p);
+                    // A derivative counts by what a doubled density would change: where
+                    // scattering hardly counts the general law's cancel.
+                    let size = |density: f64| slow.value / density.max(1.0);
+                    let (own, other) = if k == 0 { (n, p) } else { (p, n) };
                     let off = [
                         (value / slow.value - 1.0).abs(),
-                        (by[0] - by_own).abs() / size.max(by_own.abs()),
-                        (by[1] - by_other).abs() / size.max(by_other.abs()),
+                        (by[0] - by_own).abs() / size(own),
+                        (by[1] - by_other).abs() / size(other),
                     ];
                     for (w, o) in worst.iter_mut().zip(off) {
                         assert!(o.is_finite(), "{at:?}");

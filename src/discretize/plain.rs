@@ -251,18 +251,17 @@ fn currents(
     out: &mut Output,
 ) {
     let [at_a, at_b] = &input.density[c];
-    let per_vt = 1.0 / vt;
     for l in 0..LANES {
         let drop = input.drop[l];
         let k = Q * vt * mu[l] * input.per_h[l];
-        let x = sign * per_vt * drop + input.d_ln_nie[l];
+        let x = sign * (drop / vt) + input.d_ln_nie[l];
         let y = x.abs();
         let [small, by_small] = bernoulli(y);
         let (large, by_large) = (small + y, -by_small - 1.0);
         let up = x >= 0.0;
         let (forward, by_forward) = if up { (small, by_small) } else { (large, by_large) };
         let (backward, by_backward) = if up { (large, by_large) } else { (small, by_small) };
-        let e = sign * per_vt * input.quasi_fermi[c][l];
+        let e = sign * (input.quasi_fermi[c][l] / vt);
         let falling = exp_m1(-e.abs());
         let drive = if e > 0.0 { at_a[l] * backward } else { -at_b[l] * forward } * falling;
         let current = sign * k * drive;
@@ -273,7 +272,7 @@ fn currents(
         let flat = drop == 0.0;
         let per_drop = 1.0 / if flat { 1.0 } else { mu[l] * drop };
         let by_mobility = current * by_log_field[l] * if flat { 0.0 } else { per_drop };
-        out.by_psi[l] = by_drift * per_vt + by_mobility;
+        out.by_psi[l] = by_drift / vt + by_mobility;
     }
 }
 
