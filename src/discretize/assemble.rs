@@ -8,6 +8,7 @@ use crate::linear::BlockMatrix;
 
 use super::device::{Device, NONE, Tie};
 pub use super::flow::{EdgeFlow, Ionizing, UNKNOWNS};
+use super::plain::Plain;
 use super::row::{node_row, tied_row};
 use super::state::State;
 
@@ -49,12 +50,19 @@ impl Assembly {
         jacobian: bool,
         ionizing: Ionizing,
     ) {
+        let plain = Plain::new(device);
+        let carried = ionizing == Ionizing::Carried;
         self.edges.par_chunks_mut(256).enumerate().for_each(|(c, out)| {
+            if let Some(plain) = &plain {
+                let edges = &device.edges[256 * c..256 * c + out.len()];
+                plain.flows(state, edges, out, carried);
+                return;
+            }
             for (flow, edge) in out.iter_mut().zip(&device.edges[256 * c..]) {
-                let carried = flow.ionizing;
+                let before = flow.ionizing;
                 *flow = EdgeFlow::new(device, state, edge);
-                if ionizing == Ionizing::Carried {
-                    flow.ionizing = carried;
+                if carried {
+                    flow.ionizing = before;
                 }
             }
         });

@@ -32,6 +32,8 @@ pub struct Edge {
     pub oxide: f64,
     /// Donors and acceptors at the midpoint [cm⁻³].
     pub dopants: [f64; 2],
+    /// The same as they scatter carriers.
+    pub scatterers: [f64; 2],
     /// Low-field mobilities [cm²/(V·s)] by doping at ambient temperature; not used by laws
     /// that look at the carriers.
     pub mu_n: f64,
@@ -302,6 +304,7 @@ impl Device {
             face,
             oxide,
             dopants: [dopants.donors, dopants.acceptors],
+            scatterers: self.silicon.mobility.scatterers(dopants.donors, dopants.acceptors),
             mu_n: mobility(Carrier::Electron),
             mu_p: mobility(Carrier::Hole),
             d_ln_nie: (self.nie[b] / self.nie[a]).ln(),

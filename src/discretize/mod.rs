@@ -11,6 +11,7 @@ mod flow;
 mod flux;
 mod heat;
 mod local;
+mod plain;
 mod row;
 mod state;
 mod words;

@@ -31,6 +31,8 @@ pub struct VanOverstraeten {
     n: Branch,
     p_low: Branch,
     p_high: Branch,
+    /// ln of the low branch's a over the high one's.
+    ln_ratio: f64,
     /// E_ph/2k [K]; `None`: the 300 K law at every temperature.
     half_phonon: Option<f64>,
     ambient: f64,
@@ -46,6 +48,10 @@ struct Branch {
 impl Branch {
     fn at(&self, g: OfT, field: f64) -> AvalancheValue {
         let b = g.value * self.b;
+        // Below 1e-130 of its front factor: nothing, and not worth an exponential.
+        if b > 300.0 * field {
+            return AvalancheValue::default();
+        }
         let value = g.value * self.a * (-b / field).exp();
         AvalancheValue {
             value,
@@ -64,6 +70,7 @@ impl VanOverstraeten {
             n: branch("a_n", "b_n"),
             p_low: branch("a_p_low", "b_p_low"),
             p_high: branch("a_p_high", "b_p_high"),
+            ln_ratio: (get("a_p_low") / get("a_p_high")).ln(),
             half_phonon: scaled.then(|| get("phonon_energy") * Q / (2.0 * K_B)),
             ambient,
             factor: OfT::constant(1.0),
@@ -87,8 +94,10 @@ impl VanOverstraeten {
         match carrier {
             Carrier::Electron => self.n.at(g, field),
             Carrier::Hole => {
-                let (low, high) = (self.p_low.at(g, field), self.p_high.at(g, field));
-                if low.value <= high.value { low } else { high }
+                let (low, high) = (&self.p_low, &self.p_high);
+                // a exp(−γ b/E) of one at most that of the other.
+                let lower = self.ln_ratio * field <= g.value * (low.b - high.b);
+                if lower { low } else { high }.at(g, field)
             }
         }
     }

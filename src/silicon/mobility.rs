@@ -3,6 +3,7 @@
 use crate::case::{Constants, Mobility};
 
 use super::Carrier;
+use super::ambient::AmbientKlaassen;
 use super::arora::Arora;
 use super::dual::Dual;
 use super::klaassen::Klaassen;
@@ -83,6 +84,22 @@ impl MobilityLaw {
     /// is enough while the temperature stays.
     pub fn depends_on_densities(&self) -> bool {
         matches!(self, MobilityLaw::Klaassen1992(_))
+    }
+
+    /// One carrier's law at the ambient temperature, if it looks at the carriers.
+    pub fn ambient(&self, carrier: Carrier) -> Option<AmbientKlaassen> {
+        match self {
+            MobilityLaw::Klaassen1992(law) => Some(law.ambient(carrier)),
+            _ => None,
+        }
+    }
+
+    /// Densities of donors and acceptors as they scatter [cm⁻³].
+    pub fn scatterers(&self, donors: f64, acceptors: f64) -> [f64; 2] {
+        match self {
+            MobilityLaw::Klaassen1992(law) => law.clustered(donors, acceptors),
+            _ => [donors, acceptors],
+        }
     }
 
     /// Mobility with its derivatives. At the ambient temperature this is fast; at any

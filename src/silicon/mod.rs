@@ -1,6 +1,7 @@
 //! Laws of silicon: one file per family, each law with its paper and its derivatives.
 //! Pure functions of a state at a point; no mesh here.
 
+mod ambient;
 mod arora;
 mod avalanche;
 mod dual;
@@ -9,6 +10,7 @@ mod heat;
 mod intrinsic;
 mod ionization;
 mod klaassen;
+pub mod lanes;
 mod masetti;
 mod mobility;
 mod narrowing;
@@ -20,6 +22,7 @@ mod surface;
 
 use crate::case::{Case, Constants, Dopants, Laws, Statistics};
 
+pub use ambient::{AmbientKlaassen, AmbientSaturation};
 pub use avalanche::{AvalancheLaw, AvalancheValue};
 pub use fermi::FermiIntegrals;
 pub use heat::HeatLaw;

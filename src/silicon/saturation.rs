@@ -3,6 +3,7 @@
 use crate::case::{Constants, Saturation};
 
 use super::Carrier;
+use super::ambient::AmbientSaturation;
 use super::dual::OfT;
 
 /// Mobility as a function of the driving field.
@@ -112,6 +113,21 @@ impl SaturationLaw {
                 p: Canali::new(constants, "p", ambient),
             },
         }
+    }
+
+    /// One carrier's law at the ambient temperature; `None` if there is none in force.
+    pub fn ambient(&self, carrier: Carrier) -> Option<AmbientSaturation> {
+        let law = match (self, carrier) {
+            (SaturationLaw::None, _) => return None,
+            (SaturationLaw::Canali1975 { n, .. }, Carrier::Electron) => n,
+            (SaturationLaw::Canali1975 { p, .. }, Carrier::Hole) => p,
+        };
+        let Row { v, beta, .. } = law.ambient;
+        Some(AmbientSaturation {
+            per_velocity: 1.0 / v.value,
+            beta: beta.value,
+            per_beta: 1.0 / beta.value,
+        })
     }
 
     /// µ(µ₀, F, T) for µ₀ > 0 [cm²/(V·s)], F ≥ 0 [V/cm], T [K].
