@@ -327,20 +327,22 @@ fn curvature(curve: &Curve, fold: &Fold) -> f64 {
 fn shares(changes: &[Vec<Vec<Option<f64>>>; 2]) -> Result<[Vec<f64>; 2], String> {
     let mut out = [0, 1].map(|a| vec![0.0; changes[a].len()]);
     let numbers = changes.iter().flatten().map(Vec::len).max().unwrap_or(0);
+    // Where Newton could not follow, a figure changes much: as much as any was seen to.
+    let seen = changes.iter().flatten().flatten().flatten();
+    let most = seen.fold(0.0f64, |m, c| m.max(c.abs()));
     let mut any = false;
     for q in 0..numbers {
         let all = || changes.iter().flatten().map(|c: &Vec<Option<f64>>| c[q].map(f64::abs));
         let known = all().flatten().count();
-        let sum: f64 = all().flatten().sum();
-        // What was not solved counts as the mean of the others; little is known if most.
+        let sum: f64 = all().map(|c| c.unwrap_or(most)).sum();
+        // Little is known if most could not be solved.
         if 2 * known <= all().count() || sum <= 0.0 {
             continue;
         }
         any = true;
-        let mean = sum / known as f64;
         for (list, shares) in changes.iter().zip(&mut out) {
             for (c, share) in list.iter().zip(shares.iter_mut()) {
-                *share += c[q].map_or(mean, f64::abs) / sum.sqrt();
+                *share += c[q].map_or(most, f64::abs) / sum.sqrt();
             }
         }
     }
