@@ -13,6 +13,7 @@ mod heat;
 mod local;
 mod row;
 mod state;
+mod storage;
 mod words;
 
 pub use assemble::{Assembly, Ionizing};
@@ -27,4 +28,5 @@ pub use heat::HeatLoss;
 pub use local::{Filling, Local};
 pub use row::{DENSITY_SCALE, SCALE_T};
 pub use state::{HOTTEST, State, StateWords, too_hot};
+pub use storage::{Change, Flowing, Stage};
 pub use words::{Words, add_words, two_sum};

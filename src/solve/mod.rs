@@ -8,6 +8,7 @@ mod rest;
 mod scalar;
 mod system;
 mod tangent;
+mod transient;
 mod weights;
 
 pub use equilibrium::{equilibrium, potential};
@@ -16,3 +17,4 @@ pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use system::*;
 pub use tangent::Tangent;
+pub use transient::Staged;
