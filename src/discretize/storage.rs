@@ -124,13 +124,9 @@ pub struct Flowing {
 }
 
 impl Stage<'_> {
-    /// Rates of `state`.
-    pub fn rate(&self, device: &Device, state: &State) -> Change {
-        let alpha = self.alpha;
-        Change::between(device, self.from, state).with(self.history, |d, h| alpha * d + h)
-    }
-
     /// Add storage and outside generation to what `assembly` has evaluated at `state`.
+    /// Poisson's equation is taken as the change since `from`, where it holds: the charges
+    /// in it are then those that are stored, to the last digit.
     pub fn add(
         &self,
         device: &Device,
@@ -138,7 +134,8 @@ impl Stage<'_> {
         assembly: &mut Assembly,
         jacobian: bool,
     ) -> Flowing {
-        let rate = self.rate(device, state);
+        let moved = Change::between(device, self.from, state);
+        let rate = moved.with(self.history, |d, h| self.alpha * d + h);
         let block = device.block();
         let scale = device.scale();
         let mut recombined = 0.0;
@@ -147,6 +144,10 @@ impl Stage<'_> {
             let slot = device.slots[i][0];
             let at = block * block * slot as usize;
             let values = &mut assembly.matrix.values;
+            if device.ties[i] == Tie::Free {
+                let charge = Q * device.area[i] * (moved.p[i] - moved.n[i]);
+                row[0] = charge - displaced(device, &moved.psi, i);
+            }
             if device.has_silicon(i) && device.ties[i] == Tie::Free {
                 recombined += outflow(device, assembly.edges.as_slice(), i)[0] - row[1];
                 let area = Q * device.area[i];
@@ -209,19 +210,21 @@ fn outflow(device: &Device, flows: &[super::flow::EdgeFlow], i: usize) -> [f64; 
     out
 }
 
+/// Displacement out of node `i`'s box for changes of ψ [C/cm], or per second.
+fn displaced(device: &Device, psi: &[f64], i: usize) -> f64 {
+    let mut sum = 0.0;
+    for d in 0..DIRECTIONS {
+        let e = device.node_edges[i][d];
+        if let (true, Some(other)) = (e != NONE, device.neighbour(i, d)) {
+            sum -= device.edges[e as usize].permittance * (psi[other] - psi[i]);
+        }
+    }
+    sum
+}
+
 /// Displacement current out of each contact's nodes [A/cm].
 fn displacement(device: &Device, rate: &Change) -> Vec<f64> {
-    let of = |&node: &u32| {
-        let i = node as usize;
-        let mut sum = 0.0;
-        for d in 0..DIRECTIONS {
-            let e = device.node_edges[i][d];
-            if let (true, Some(other)) = (e != NONE, device.neighbour(i, d)) {
-                sum -= device.edges[e as usize].permittance * (rate.psi[other] - rate.psi[i]);
-            }
-        }
-        sum
-    };
+    let of = |&node: &u32| displaced(device, &rate.psi, node as usize);
     device.contacts.iter().map(|c| c.nodes.iter().map(of).sum()).collect()
 }
 

@@ -6,9 +6,12 @@ use crate::linear::Border;
 use super::closing::source;
 use super::system::{NewtonError, NewtonInfo, PER_UM, System};
 
-/// |ΣI| that a stage may leave, relative to the largest terminal current: what the Newton
-/// step that follows an update of `NewtonParams::update` reaches with room to spare.
+/// |ΣI| that a stage may leave, relative to the largest terminal current.
 const IMBALANCE: f64 = 1e-10;
+
+/// Scaled update below which a stage is solved, and below which the factors are kept.
+const SETTLED: f64 = 1e-7;
+const CHORD: f64 = 1e-2;
 
 /// A solved stage.
 #[derive(Debug, Clone, Default)]
@@ -44,14 +47,15 @@ impl System<'_> {
         let mut lambda = [0.0; 2];
         let (mut previous, mut best) = (f64::INFINITY, f64::INFINITY);
         let mut ionizing = Ionizing::Fluxes;
+        let mut chord = false;
         loop {
-            self.assembly.evaluate_with(self.device, state, true, ionizing);
+            self.assembly.evaluate_with(self.device, state, !chord, ionizing);
             ionizing = Ionizing::Carried;
-            out.flowing = stage.add(self.device, state, &mut self.assembly, true);
+            out.flowing = stage.add(self.device, state, &mut self.assembly, !chord);
             if !self.assembly.unbalanced.is_finite() {
                 return Err(NewtonError::Diverged { info: out.info });
             }
-            if previous < self.params.update {
+            if previous < SETTLED {
                 let currents = out.currents();
                 let largest = currents.iter().fold(0.0f64, |m, c| m.max(c.abs()));
                 let sum = currents.iter().sum::<f64>().abs();
@@ -65,8 +69,10 @@ impl System<'_> {
             if out.info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info: out.info });
             }
-            let mut g = self.staged_border(state, stage, &out.flowing, forced);
-            self.factor()?;
+            let mut g = self.staged_border(state, stage, &out.flowing, forced, chord);
+            if !chord {
+                self.factor()?;
+            }
             let mut f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
@@ -77,6 +83,8 @@ impl System<'_> {
             self.work.newton_steps += 1;
             out.info.updates.push(size);
             let steps = out.info.steps;
+            // Near the solution the last factors do: they gain what the state has moved.
+            chord = size < CHORD && (!chord || size < 0.1 * previous);
             let lost = (steps > 4 && size > 20.0) || (steps > 3 && size > 3.0 && size > previous);
             if !size.is_finite() || lost {
                 return Err(NewtonError::Diverged { info: out.info });
@@ -92,6 +100,7 @@ impl System<'_> {
         stage: &Stage,
         flowing: &Flowing,
         forced: &[f64],
+        chord: bool,
     ) -> Vec<f64> {
         let own = self.own();
         let m = own.len() + 1;
@@ -145,7 +154,9 @@ impl System<'_> {
             }
             border.rows[r] = row;
         }
-        self.border = border;
+        if !chord {
+            self.border = border;
+        }
         g
     }
 }
