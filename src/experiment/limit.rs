@@ -4,7 +4,7 @@ use super::outcome::Found;
 use super::poise::{Ended, Halt};
 
 /// Ratio of the two ends at which a search is done.
-const CLOSE: f64 = 1.01;
+const CLOSE: f64 = 1.02;
 /// Trials at most.
 const TRIALS: u32 = 40;
 

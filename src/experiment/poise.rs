@@ -63,6 +63,18 @@ impl TimeTrace {
     }
 }
 
+impl TimeTrace {
+    /// The part up to `time`.
+    pub fn until(&self, time: f64) -> TimeTrace {
+        let count = self.time.partition_point(|t| *t <= time);
+        TimeTrace {
+            time: self.time.iter().take(count).copied().collect(),
+            at_terminals: self.at_terminals.iter().take(count).cloned().collect(),
+            ..*self
+        }
+    }
+}
+
 /// How the supply is found and what is left open beside it.
 pub struct Standby<'a> {
     /// Terminals that carry the supply.

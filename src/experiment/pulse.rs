@@ -29,6 +29,8 @@ struct Plateau {
     edge: f64,
     height: f64,
     moments: Vec<Moment>,
+    /// All the way along the longest plateau.
+    trace: TimeTrace,
 }
 
 /// Run a `pulse` experiment.
@@ -231,7 +233,8 @@ impl Pulse<'_, '_> {
             Wanted::Between { from, to } => (from, to),
             Wanted::Given(w) => (w, w),
         };
-        let mut plateau = Plateau { edge, height, moments: Vec::new() };
+        let mut plateau =
+            Plateau { edge, height, moments: Vec::new(), trace: TimeTrace::default() };
         limit(from, to, &mut |w| {
             let mut own = TimeTrace::default();
             let ended = self.plateau(&mut plateau, w, keeper, &mut own)?;
@@ -252,11 +255,17 @@ impl Pulse<'_, '_> {
         let end = fall + edge;
         let known = plateau.moments.iter().rev().find(|m| m.time <= fall);
         let mut moment = known.unwrap_or(&self.poise.quiet).clone();
-        trace.keep(&moment);
+        if plateau.trace.time.is_empty() {
+            plateau.trace.keep(&moment);
+        }
+        *trace = plateau.trace.until(moment.time);
         let up = self.pulsed(Wave::ramp(0.0, edge, 0.0, height), &moment);
-        let moments = &mut plateau.moments;
+        let (moments, way) = (&mut plateau.moments, &mut plateau.trace);
         self.poise.run(&up, &mut moment, fall, keeper, &mut |m| {
             trace.keep(m);
+            if way.time.last().is_none_or(|t| *t < m.time) {
+                way.keep(m);
+            }
             let last = moments.last().map_or(0.0, |l: &Moment| l.time);
             if m.time >= edge && m.time > SPACING * last {
                 moments.push(m.clone());

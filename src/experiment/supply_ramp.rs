@@ -88,7 +88,7 @@ fn answer(
             })?;
             sheet
                 .yes_no("latches", "some time of rise in the range", any(&found))
-                .group("critical", "the limit", critical(found.safe))
+                .group("critical", "the limit", critical(found.latching.clone().and(found.safe)))
                 .number("longest_latching_s", "s", "time of rise", found.latching)
         }
     };

@@ -30,13 +30,15 @@ impl Staged {
 
 impl System<'_> {
     /// Solve `stage` from the guess `state`. Sources stand at their `base`; a contact that
-    /// is open carries `forced[k]` [A/µm], displacement included. Errors: as
-    /// [`System::newton`].
+    /// is open carries `forced[k]` [A/µm], displacement included. `again` says that the last
+    /// stage solved had the same `alpha` and a state nearby: its factors are tried first.
+    /// Errors: as [`System::newton`].
     pub fn staged(
         &mut self,
         state: &mut State,
         stage: &Stage,
         forced: &[f64],
+        again: bool,
     ) -> Result<Staged, NewtonError> {
         let mut out = Staged::default();
         self.apply_lambda(state, [0.0; 2]);
@@ -47,7 +49,7 @@ impl System<'_> {
         let mut lambda = [0.0; 2];
         let (mut previous, mut best) = (f64::INFINITY, f64::INFINITY);
         let mut ionizing = Ionizing::Fluxes;
-        let mut chord = false;
+        let mut chord = again && self.factors.is_some();
         loop {
             self.assembly.evaluate_with(self.device, state, !chord, ionizing);
             ionizing = Ionizing::Carried;

@@ -240,7 +240,7 @@ fn attempt(
         let mut state = here.clone();
         let pairs = feeds.generation(t + h);
         let stage = Stage { from: here, alpha: 1.0 / h, history: &none, generation: &pairs };
-        let staged = solve(system, feeds, &mut state, &stage, t + h)?;
+        let staged = solve(system, feeds, &mut state, &stage, t + h, false)?;
         // Half the change of the carriers' rates: they do not jump at a corner.
         let rates = moment.flowing.rate.with(&staged.flowing.rate, |a, b| 0.5 * h * (b - a));
         let carriers = Change { volts: Vec::new(), ..rates };
@@ -259,7 +259,7 @@ fn attempt(
     let past = moment.flowing.rate.with(&moment.flowing.rate, |r, _| -r);
     let pairs = feeds.generation(middle_time);
     let stage = Stage { from: here, alpha, history: &past, generation: &pairs };
-    let half = solve(system, feeds, &mut middle, &stage, middle_time)?;
+    let half = solve(system, feeds, &mut middle, &stage, middle_time, false)?;
     // Backward differences over both parts to the end.
     let alpha = (2.0 - GAMMA) / ((1.0 - GAMMA) * h);
     let share = (1.0 - GAMMA).powi(2) / (GAMMA * (2.0 - GAMMA));
@@ -268,7 +268,7 @@ fn attempt(
     let mut state = ahead(device, here, &middle, (1.0 - GAMMA) / GAMMA);
     let pairs = feeds.generation(t + h);
     let stage = Stage { from: &middle, alpha, history: &past, generation: &pairs };
-    let staged = solve(system, feeds, &mut state, &stage, t + h)?;
+    let staged = solve(system, feeds, &mut state, &stage, t + h, true)?;
     // Third difference of the solution by its rates.
     let k = (-3.0 * GAMMA * GAMMA + 4.0 * GAMMA - 2.0) / (12.0 * (2.0 - GAMMA));
     let (a, b, c) = (1.0 / GAMMA, 1.0 / (GAMMA * (1.0 - GAMMA)), 1.0 / (1.0 - GAMMA));
@@ -288,9 +288,10 @@ fn solve(
     state: &mut State,
     stage: &Stage,
     time: f64,
+    again: bool,
 ) -> Result<Staged, NewtonError> {
     system.circuit = feeds.circuit(time);
-    system.staged(state, stage, &feeds.forced(time))
+    system.staged(state, stage, &feeds.forced(time), again)
 }
 
 /// `to` and `share` of its way from `from` beyond it.
