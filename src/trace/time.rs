@@ -7,7 +7,7 @@
 //! corner of a source one small implicit Euler step finds the new displacement currents.
 //! Poisson's equation holds at every stage.
 
-use crate::discretize::{Change, Device, Flowing, Stage, State, Tie, add_words};
+use crate::discretize::{Change, Device, Flowing, Stage, State, Tie, Words, add_words};
 use crate::solve::{NewtonError, Staged, System};
 
 use super::model::TerminalValues;
@@ -61,8 +61,8 @@ pub struct Moment {
     pub ledger: Ledger,
     /// Newton steps that led here from the moment before.
     pub newton: u32,
-    /// An earlier state and how long ago it was [s], for the guess.
-    before: Option<(State, f64)>,
+    /// Up to two earlier states and how long ago they were [s], the later first.
+    before: Vec<(State, f64)>,
     /// Length that the next step may have [s]; 0 if unknown.
     step: f64,
     /// A source has just turned.
@@ -101,7 +101,7 @@ impl Moment {
             flowing: staged.flowing,
             at_terminals,
             newton: 0,
-            before: None,
+            before: Vec::new(),
             step: 0.0,
             corner: true,
         }
@@ -110,7 +110,7 @@ impl Moment {
     /// The feeds are others from here on.
     pub fn turn(&mut self) {
         self.corner = true;
-        self.before = None;
+        self.before.clear();
     }
 }
 
@@ -125,7 +125,7 @@ pub enum Watch {
 struct Tried {
     state: State,
     staged: Staged,
-    before: (State, f64),
+    before: Vec<(State, f64)>,
     ledger: Ledger,
     error: f64,
     newton: u32,
@@ -197,7 +197,7 @@ pub fn run_time(
                 }
                 Err(cause) => {
                     system.work.halvings += 1;
-                    moment.before = None;
+                    moment.before.clear();
                     h *= 0.25;
                     if h < shortest {
                         return Err(TimeError::Stuck { time: moment.time, step: h, cause });
@@ -220,7 +220,7 @@ fn accept(system: &mut System, feeds: &Feeds, moment: &mut Moment, tried: Tried,
     };
     moment.state = tried.state;
     moment.flowing = tried.staged.flowing;
-    moment.before = Some(tried.before);
+    moment.before = tried.before;
     moment.ledger = tried.ledger;
 }
 
@@ -247,14 +247,12 @@ fn attempt(
         let error = scaled(device, &carriers, here, &state, params);
         ledger.add(&[(h, &staged.flowing)]);
         let newton = staged.info.steps;
-        return Ok(Tried { state, staged, before: (here.clone(), h), ledger, error, newton });
+        return Ok(Tried { state, staged, before: vec![(here.clone(), h)], ledger, error, newton });
     }
     // Trapezoidal to the middle.
     let middle_time = t + GAMMA * h;
-    let mut middle = match &moment.before {
-        Some((before, ago)) => ahead(device, before, here, GAMMA * h / ago),
-        None => here.clone(),
-    };
+    let past: Vec<(&State, f64)> = moment.before.iter().map(|(s, ago)| (s, *ago)).collect();
+    let mut middle = ahead(device, here, &past, GAMMA * h);
     let alpha = 2.0 / (GAMMA * h);
     let past = moment.flowing.rate.with(&moment.flowing.rate, |r, _| -r);
     let pairs = feeds.generation(middle_time);
@@ -265,7 +263,9 @@ fn attempt(
     let share = (1.0 - GAMMA).powi(2) / (GAMMA * (2.0 - GAMMA));
     let moved = Change::between(device, here, &middle);
     let past = moved.with(&moved, |m, _| -alpha * share * m);
-    let mut state = ahead(device, here, &middle, (1.0 - GAMMA) / GAMMA);
+    let mut known = vec![(here, GAMMA * h)];
+    known.extend(moment.before.first().map(|(s, ago)| (s, ago + GAMMA * h)));
+    let mut state = ahead(device, &middle, &known, (1.0 - GAMMA) * h);
     let pairs = feeds.generation(t + h);
     let stage = Stage { from: &middle, alpha, history: &past, generation: &pairs };
     let staged = solve(system, feeds, &mut state, &stage, t + h, true)?;
@@ -279,7 +279,14 @@ fn attempt(
     let last = h * (1.0 - GAMMA) / (2.0 - GAMMA);
     ledger.add(&[(w, &moment.flowing), (w, &half.flowing), (last, &staged.flowing)]);
     let newton = half.info.steps + staged.info.steps;
-    Ok(Tried { state, staged, before: (middle, (1.0 - GAMMA) * h), ledger, error, newton })
+    Ok(Tried {
+        state,
+        staged,
+        before: vec![(middle, (1.0 - GAMMA) * h), (here.clone(), h)],
+        ledger,
+        error,
+        newton,
+    })
 }
 
 fn solve(
@@ -294,26 +301,52 @@ fn solve(
     system.staged(state, stage, &feeds.forced(time), again)
 }
 
-/// `to` and `share` of its way from `from` beyond it.
-fn ahead(device: &Device, from: &State, to: &State, share: f64) -> State {
-    let mut out = to.clone();
+/// Largest change of ln n that is guessed, and the least ζ.
+const FARTHEST: f64 = 5.0;
+const LEAST: f64 = -200.0;
+
+/// The state `later` than `here` [s], on the parabola (the line) through two (one) earlier
+/// states given with how long before `here` they were.
+fn ahead(device: &Device, here: &State, earlier: &[(&State, f64)], later: f64) -> State {
+    // Lagrange's weights; that of `here` makes their sum one.
+    let weights = match *earlier {
+        [] => return here.clone(),
+        [(_, a)] => [-later / a, 0.0],
+        [(_, a), (_, b), ..] => {
+            [-later * (later + b) / (a * (b - a)), later * (later + a) / (b * (b - a))]
+        }
+    };
+    let step = |of: &dyn Fn(&State) -> &Words, i: usize| {
+        let each = earlier.iter().zip(weights);
+        each.map(|((s, _), w)| w * of(s).difference_to(of(here), i)).sum::<f64>()
+    };
+    let mut out = here.clone();
     for k in 0..device.contacts.len() {
-        let moved = to.volts.difference_to(&from.volts, k);
-        out.set_contact(device, k, add_words(to.volts.get(k), share * moved));
+        let moved = step(&|s| &s.volts, k);
+        out.set_contact(device, k, add_words(here.volts.get(k), moved));
     }
     for i in 0..device.nodes() {
         if device.ties[i] != Tie::Free {
             continue;
         }
-        let step = |a: &crate::discretize::Words, b: &crate::discretize::Words| {
-            share * a.difference_to(b, i)
-        };
-        out.psi.add(i, step(&to.psi, &from.psi));
-        out.phi_n.add(i, step(&to.phi_n, &from.phi_n));
-        out.phi_p.add(i, step(&to.phi_p, &from.phi_p));
+        let psi = step(&|s| &s.psi, i);
+        out.psi.add(i, psi);
         if device.has_heat() {
-            out.heat(device, i, step(&to.temperature, &from.temperature));
+            out.heat(device, i, step(&|s| &s.temperature, i));
         }
+        if !device.has_silicon(i) {
+            continue;
+        }
+        let vt = here.local(device, i).vt;
+        let zeta = here.zeta(device, i);
+        let within = |change: f64, zeta: f64| {
+            let low = (LEAST - zeta).min(0.0).max(-FARTHEST);
+            vt * (change / vt).clamp(low, FARTHEST)
+        };
+        let up = within(psi - step(&|s| &s.phi_n, i), zeta[0]);
+        let down = within(step(&|s| &s.phi_p, i) - psi, zeta[1]);
+        out.phi_n.add(i, psi - up);
+        out.phi_p.add(i, psi + down);
     }
     out.refresh(device);
     out
