@@ -71,7 +71,7 @@ fn threads_do_not_matter() {
 
 #[test]
 fn without_an_on_state() {
-    let text = with(&PULSE.to_string(), "anode = 5", "anode = 0.8");
+    let text = with(PULSE, "anode = 5", "anode = 0.8");
     let done =
         run(&Desk::new(), &bar(&format!("{text}width = {{ from = 1e-11, to = 1e-9 }}\n")), "2");
     assert_eq!(done[0]["latches"], false);

@@ -340,7 +340,7 @@ fn ahead(device: &Device, here: &State, earlier: &[(&State, f64)], later: f64) -
         let vt = here.local(device, i).vt;
         let zeta = here.zeta(device, i);
         let within = |change: f64, zeta: f64| {
-            let low = (LEAST - zeta).min(0.0).max(-FARTHEST);
+            let low = (LEAST - zeta).clamp(-FARTHEST, 0.0);
             vt * (change / vt).clamp(low, FARTHEST)
         };
         let up = within(psi - step(&|s| &s.phi_n, i), zeta[0]);
