@@ -68,8 +68,12 @@ impl Walker<'_> {
                 };
                 ExperimentKind::SupplyRamp { drive, to, rise: self.wanted(read, "rise")?, settle }
             }
-            "pulse" => ExperimentKind::Pulse { into: into()?, shape: self.shape(read)?, settle },
+            "pulse" => {
+                self.held_supply(read);
+                ExperimentKind::Pulse { into: into()?, shape: self.shape(read)?, settle }
+            }
             "strike" => {
+                self.held_supply(read);
                 let track = Track {
                     at: read.number("at")?,
                     angle: read.number("angle")?,
@@ -95,6 +99,23 @@ impl Walker<'_> {
                 Problem::error("missing-role", Some(read.at("kind")), text)
                     .label("cannot tell the bipolars' terminals")
                     .help(format!("give one terminal each of the roles {}", BIPOLARS.join(", "))),
+            );
+        }
+    }
+
+    /// Reports a stimulus without a supply that could keep the structure on.
+    fn held_supply(&mut self, read: &Read) {
+        let highest = match read.field("bias").map(|f| &f.value) {
+            Some(Value::Voltages(v)) => v.iter().fold(0.0f64, |m, (_, v)| m.max(*v)),
+            Some(_) => return,
+            None => 0.0,
+        };
+        if highest <= 0.0 {
+            let at = read.field("bias").map_or(read.at("kind"), |f| f.at.clone());
+            self.push(
+                Problem::error("no-supply", Some(at), "no terminal is held above 0 V")
+                    .label("a supply of zero keeps nothing on")
+                    .help("write e.g. bias = { anode = 3.3, well-tap = 3.3 }"),
             );
         }
     }

@@ -81,9 +81,9 @@ const KINDS: &[Word] = &[
     later_word("gains", "current gains of both parasitic bipolars over their collector current"),
     later_word("resistances", "well and substrate resistance seen by the bases of the bipolars"),
     later_word("overvoltage", "the supply is raised beyond its maximum and brought back"),
-    later_word("supply-ramp", "the supply is switched on in a given time"),
-    later_word("pulse", "a current or voltage pulse at one terminal"),
-    later_word("strike", "a track of charge through the silicon"),
+    word("supply-ramp", "the supply is switched on in a given time"),
+    word("pulse", "a current or voltage pulse at one terminal"),
+    word("strike", "a track of charge through the silicon"),
     later_word("capacitance", "small-signal admittance between all terminals over frequency"),
 ];
 

@@ -14,6 +14,7 @@ mod local;
 mod plain;
 mod row;
 mod state;
+mod storage;
 mod words;
 
 pub use assemble::{Assembly, Ionizing};
@@ -28,4 +29,5 @@ pub use heat::HeatLoss;
 pub use local::{Filling, Local};
 pub use row::{DENSITY_SCALE, SCALE_T};
 pub use state::{HOTTEST, State, StateWords, too_hot};
+pub use storage::{Change, Flowing, Stage};
 pub use words::{Words, add_words, two_sum};

@@ -3,10 +3,16 @@
 mod bars;
 mod figures;
 mod grading;
+mod limit;
 mod outcome;
+mod poise;
+mod pulse;
 mod run;
 mod setup;
 mod sheet;
+mod strike;
+mod supply_ramp;
+mod time_sheet;
 mod variant;
 mod warnings;
 mod wider;

@@ -12,7 +12,10 @@ use crate::trace::{
 
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
+use super::pulse::pulse;
 use super::setup::{Setup, SetupError};
+use super::strike::strike;
+use super::supply_ramp::{PowerUp, supply_ramp};
 use super::warnings::warnings;
 
 /// What does not depend on the experiment.
@@ -53,6 +56,17 @@ pub fn run_experiment(
         ExperimentKind::Bias { drive, at } => {
             let setup = Setup::new(case, device, experiment, drive)?;
             bias(&setup, device, equilibrium, at, keeper)
+        }
+        ExperimentKind::Pulse { into, shape, settle } => {
+            let asked = (into.as_str(), shape, *settle);
+            pulse(case, device, equilibrium, experiment, asked, keeper)?
+        }
+        ExperimentKind::SupplyRamp { drive, to, rise, settle } => {
+            let power = PowerUp { drive, to: *to, rise: *rise, settle: *settle };
+            supply_ramp(case, device, equilibrium, experiment, &power, keeper)?
+        }
+        ExperimentKind::Strike { track, settle } => {
+            strike(case, device, equilibrium, experiment, track, *settle, keeper)?
         }
         other => return Err(SetupError::NotAvailable { experiment: other.word() }),
     };
@@ -101,7 +115,7 @@ const PAST: f64 = 0.95;
 const RAMP_STEP: f64 = 0.5;
 
 /// Bring the device from equilibrium to a circuit's full bias.
-fn ramp<'d>(
+pub(super) fn ramp<'d>(
     device: &'d Device,
     equilibrium: &State,
     circuit: Circuit,

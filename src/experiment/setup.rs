@@ -12,6 +12,8 @@ pub enum SetupError {
     NotAvailable { experiment: &'static str },
     #[error("{experiment}: no terminal is driven")]
     NoDrive { experiment: &'static str },
+    #[error("{experiment}: `bias` holds no terminal above 0 V: there is no supply to latch at")]
+    NoSupply { experiment: &'static str },
 }
 
 /// How each terminal is held while the experiment runs.

@@ -9,6 +9,7 @@ mod rest;
 mod scalar;
 mod system;
 mod tangent;
+mod transient;
 mod weights;
 
 pub use equilibrium::{equilibrium, potential};
@@ -17,3 +18,4 @@ pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use system::*;
 pub use tangent::Tangent;
+pub use transient::Staged;

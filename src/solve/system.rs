@@ -261,7 +261,7 @@ impl<'a> System<'a> {
     }
 
     /// Test functions for the drive and for every own unknown at `state`.
-    fn update_tests(&mut self, state: &State) -> Result<(), LinearError> {
+    pub(super) fn update_tests(&mut self, state: &State) -> Result<(), LinearError> {
         self.assembly.evaluate(self.device, state, false);
         let mut groups = vec![self.circuit.drive.clone()];
         groups.extend(self.own().into_iter().map(|k| vec![k]));
@@ -294,7 +294,7 @@ impl<'a> System<'a> {
     }
 
     /// Apply an update; returns its scaled size.
-    fn apply(
+    pub(super) fn apply(
         &mut self,
         state: &mut State,
         lambda: &mut [f64; 2],

@@ -80,6 +80,11 @@ impl TestFunctions {
         Ok(())
     }
 
+    /// Weight of each node for group `g`: 1 on its contacts, 0 on all others.
+    pub(super) fn weight(&self, g: usize) -> &[f64] {
+        &self.weights[g]
+    }
+
     /// Current into the device through group `g` [A/cm], at the evaluated state.
     pub fn current(&self, device: &Device, assembly: &Assembly, g: usize) -> f64 {
         let w = &self.weights[g];

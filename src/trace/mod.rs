@@ -8,6 +8,9 @@ mod fold;
 mod keep;
 mod model;
 mod point;
+mod time;
+mod time_feed;
+mod time_ledger;
 mod walk;
 
 pub use branch::{Branch, End, Start, StartError, TraceParams, describe, follow, terminal_values};
@@ -16,4 +19,7 @@ pub use fold::find_fold;
 pub use keep::*;
 pub use model::*;
 pub use point::Point;
+pub use time::{GAMMA, Moment, TimeError, TimeParams, Watch, run_time};
+pub use time_feed::{Feed, Feeds, Shower, Wave};
+pub use time_ledger::{Ledger, stored};
 pub use walk::{WalkError, walk};

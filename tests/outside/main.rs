@@ -28,3 +28,4 @@ mod numbers;
 mod ranges;
 mod resistivity;
 mod symmetry;
+mod transient;

@@ -1,0 +1,102 @@
+//! Pulse, supply ramp and strike through the built binary, on a four-layer bar.
+
+mod shipped_support;
+
+use serde_json::Value;
+use shipped_support::{Desk, shipped, with, with_experiment};
+
+/// The bar on few nodes, with other experiments.
+fn bar(experiments: &str) -> String {
+    let text = with(&shipped("four-layer-bar.toml"), "nodes = 3200", "nodes = 400");
+    with_experiment(&text, experiments)
+}
+
+fn run(desk: &Desk, text: &str, threads: &str) -> Vec<Value> {
+    desk.write("bar.toml", text);
+    let ran = desk.run(&["run", "bar.toml", "-o", "bar.h5", "--json", "--threads", threads]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    ran.json()["experiments"].as_array().expect("experiments").clone()
+}
+
+const PULSE: &str = "[[experiment]]\nkind = \"pulse\"\ninto = \"anode\"\nbias = { anode = 5 }\n\
+    height = \"100 uA/um\"\nsettle = \"100 ns\"\n";
+const STRIKE: &str = "[[experiment]]\nkind = \"strike\"\nbias = { anode = 5 }\nat = 4.5\nreach = 1\n\
+    radius = 0.3\nsettle = \"100 ns\"\n";
+
+/// Charge decides: pulse and strike need about the same, a ramp's displacement brings less.
+#[test]
+fn one_charge_latches() {
+    let text = bar(&format!(
+        "{PULSE}width = {{ from = \"10 ps\", to = \"1 ns\" }}\n\
+         {STRIKE}charge_per_um = {{ from = 1e-15, to = 1e-13 }}\n\
+         [[experiment]]\nkind = \"supply-ramp\"\ndrive = [\"anode\"]\nto = 5\n\
+         rise = {{ from = \"10 ps\", to = \"1 ns\" }}\nsettle = \"100 ns\"\n"
+    ));
+    let done = run(&Desk::new(), &text, "2");
+    let [pulse, strike, ramp] = done.as_slice() else { panic!("{done:?}") };
+    let number = |v: &Value| v.as_f64().unwrap_or_else(|| panic!("no number: {v}"));
+    let (safe, latching) =
+        (number(&pulse["longest_safe_s"]), number(&pulse["shortest_latching_s"]));
+    assert_eq!(pulse["latches"], true);
+    assert!(safe < latching && latching < 1.021 * safe, "{safe} {latching}");
+    // Both edges of 0.1 ns count half.
+    let charge = 1e-4 * (latching + 1e-10);
+    let struck = number(&strike["critical"]["charge_C_per_um"]);
+    println!("pulse {charge:.3e} C/µm, strike {struck:.3e} C/µm");
+    assert!((0.5..2.0).contains(&(charge / struck)), "{charge} {struck}");
+    assert_eq!(ramp["latches"], false);
+    assert!(ramp["critical"]["rise_s"].is_null());
+    assert!(number(&pulse["current_balance"]) < 1e-8);
+    // The trace ends in the on-state.
+    let currents = pulse["trace"]["current_A_per_um"]["anode"].as_array().unwrap();
+    let on = number(&pulse["supply_current"]["on_A_per_um"]);
+    let last = number(currents.last().unwrap());
+    assert!((last / on - 1.0).abs() < 0.05, "{last} {on}");
+}
+
+#[test]
+fn threads_do_not_matter() {
+    let text = bar(&format!("{PULSE}width = \"100 ps\"\n"));
+    let strip = |mut e: Vec<Value>| {
+        e.iter_mut().for_each(|e| {
+            e.as_object_mut().unwrap().remove("wall_s");
+        });
+        e
+    };
+    let one = strip(run(&Desk::new(), &text, "1"));
+    let two = strip(run(&Desk::new(), &text, "2"));
+    assert_eq!(one[0]["latches"], true);
+    assert!(one == two, "one and two threads differ");
+}
+
+#[test]
+fn without_an_on_state() {
+    let text = with(PULSE, "anode = 5", "anode = 0.8");
+    let done =
+        run(&Desk::new(), &bar(&format!("{text}width = {{ from = 1e-11, to = 1e-9 }}\n")), "2");
+    assert_eq!(done[0]["latches"], false);
+    assert!(done[0]["shortest_latching_s"].is_null());
+    let why = done[0]["shortest_latching_s_reason"].as_str().unwrap();
+    assert!(why.contains("no on-state"), "{why}");
+}
+
+#[test]
+fn bad_input() {
+    let refused = |text: &str, words: &[&str]| {
+        let desk = Desk::new();
+        desk.write("bad.toml", &bar(text));
+        let ran = desk.run(&["run", "bad.toml", "-o", "bad.h5"]);
+        assert_eq!(ran.code, Some(2), "{}", ran.err);
+        for word in words {
+            assert!(ran.err.contains(word), "{word:?} is not in\n{}", ran.err);
+        }
+    };
+    let pulse = |old: &str, new: &str| format!("{}width = \"1 ns\"\n", with(PULSE, old, new));
+    refused(&pulse("{ anode = 5 }", "{ anode = 0 }"), &["above 0 V", "bad.toml:", "bias"]);
+    refused(&pulse("into = \"anode\"", "into = \"anodde\""), &["no terminal or gate \"anodde\""]);
+    let wave = "waveform = [{ time = 2e-9, value = 0 }, { time = 1e-9, value = 1e-3 }]";
+    let text = with(PULSE, "height = \"100 uA/um\"", wave);
+    refused(&text, &["the corner at 1e-9 s follows one at 2e-9 s", "not later"]);
+    let strike = with(STRIKE, "bias = { anode = 5 }\n", "");
+    refused(&format!("{strike}charge_per_um = 1e-15\n"), &["no terminal is held above 0 V"]);
+}
