@@ -150,6 +150,11 @@ impl Symbolic {
         self.fill
     }
 
+    /// Block row at each elimination position.
+    pub fn order(&self) -> &[u32] {
+        &self.order
+    }
+
     /// Number of fronts.
     pub fn fronts(&self) -> usize {
         self.fronts.len()
