@@ -16,10 +16,10 @@ use holdpoint::linear::Symbolic;
 use holdpoint::solve::{System, equilibrium};
 use holdpoint::trace::{Fields, KeepNothing};
 
-#[path = "../tests/bars_support/mod.rs"]
-mod bars_support;
 #[path = "peers/arrays.rs"]
 mod arrays;
+#[path = "../tests/bars_support/mod.rs"]
+mod bars_support;
 
 use arrays::{save, save_numbers};
 use bars_support::{meshed, shipped};
