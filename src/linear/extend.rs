@@ -29,10 +29,10 @@ pub(super) struct Target<'a> {
 }
 
 /// One column of both halves of a front, from row `top` down.
-struct Column<'a> {
-    lower: &'a mut [f64],
-    upper: &'a mut [f64],
-    top: usize,
+pub(super) struct Column<'a> {
+    pub lower: &'a mut [f64],
+    pub upper: &'a mut [f64],
+    pub top: usize,
 }
 
 impl Target<'_> {
@@ -49,7 +49,7 @@ impl Target<'_> {
 
     /// Column `q`, a row number of the front, from the group of its diagonal down.
     #[inline(always)]
-    fn column(&mut self, q: usize) -> Column<'_> {
+    pub fn column(&mut self, q: usize) -> Column<'_> {
         if q < self.pivots {
             let top = q / LANE * LANE;
             let at = q * self.ld + top..(q + 1) * self.ld;
@@ -85,7 +85,7 @@ impl WithSimd for Clear<'_> {
 
 /// Columns from..end, those of padding left out.
 #[inline(always)]
-fn clear<S: Simd>(simd: S, target: &mut Target<'_>, from: usize, end: usize) {
+pub(super) fn clear<S: Simd>(simd: S, target: &mut Target<'_>, from: usize, end: usize) {
     for q in from..end {
         if q < target.pivots || q >= target.rest_row {
             let column = target.column(q);

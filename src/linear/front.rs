@@ -9,6 +9,8 @@ use super::block::BlockMatrix;
 use super::extend::{Clear, Extend, Target};
 use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
+#[cfg(target_arch = "x86_64")]
+use super::spread::Spread;
 use super::stream::{HOT, through_workspace};
 use super::symbolic::{Front, Half, Symbolic};
 use super::wide::{eliminate_wide, workspace};
@@ -203,13 +205,16 @@ impl Numeric<'_> {
         };
         for (k, &c) in self.symbolic.children[front.children.clone()].iter().enumerate() {
             let child = &self.symbolic.fronts[c as usize];
-            self.arch.dispatch(Extend {
-                child: &work[child.region..child.region + 2 * child.half],
-                child_rest: self.rest(child),
-                runs: &self.symbolic.runs[child.runs.clone()],
-                target: target.again(),
-                first: k == 0,
-            });
+            let (target, first, child_rest) = (target.again(), k == 0, self.rest(child));
+            let values = &work[child.region..child.region + 2 * child.half];
+            #[cfg(target_arch = "x86_64")]
+            if let Arch::V4(simd) = self.arch {
+                let groups = &self.symbolic.groups[child.groups.clone()];
+                Spread { child: values, child_rest, groups, target, first }.run(simd);
+                continue;
+            }
+            let runs = &self.symbolic.runs[child.runs.clone()];
+            self.arch.dispatch(Extend { child: values, child_rest, runs, target, first });
         }
         if front.children.is_empty() {
             self.arch.dispatch(Clear { target: target.again(), pivots_only: true });

@@ -2,7 +2,7 @@
 //! componentwise backward error, a general-purpose LU for what that cannot answer.
 //!
 //! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
-//! `front` with `extend`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
+//! `front` with `extend`, `spread`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
 //! `substitute` → `solve` → `bordered` (per right-hand side).
 
 mod aligned;
@@ -17,6 +17,8 @@ mod ordering;
 mod pivoted;
 mod scale;
 mod solve;
+#[cfg(target_arch = "x86_64")]
+mod spread;
 mod stream;
 mod substitute;
 mod supernode;

@@ -42,8 +42,9 @@ pub(super) struct Front {
     pub rest_nodes: Range<usize>,
     /// In `Symbolic::entries`.
     pub entries: Range<usize>,
-    /// In `Symbolic::runs`: where this front's rest goes in its parent.
+    /// In `Symbolic::runs` and `groups`: where this front's rest goes in its parent.
     pub runs: Range<usize>,
+    pub groups: Range<usize>,
     /// Length of one half of the contribution block.
     pub half: usize,
     /// Start of its workspace in that of the parent; length of it, own contribution first.
@@ -65,6 +66,15 @@ pub(super) struct Run {
     pub from: u32,
     pub len: u32,
     pub to: u32,
+}
+
+/// The rows of a parent from `to` on (a multiple of `LANE`): those in `mask` receive rows of
+/// the child's rest from `from` on.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Group {
+    pub to: u32,
+    pub from: u32,
+    pub mask: u8,
 }
 
 /// One block of the matrix and where it goes in its front.
@@ -102,6 +112,7 @@ pub struct Symbolic {
     pub(super) rest_nodes: Vec<u32>,
     pub(super) entries: Vec<Entry>,
     pub(super) runs: Vec<Run>,
+    pub(super) groups: Vec<Group>,
     /// Node at each elimination position.
     pub(super) order: Vec<u32>,
     pub(super) factor_len: usize,
@@ -126,6 +137,7 @@ impl Symbolic {
             rest_nodes: Vec::new(),
             entries: Vec::with_capacity(pattern.columns.len()),
             runs: Vec::new(),
+            groups: Vec::new(),
             order,
             factor_len: 0,
             region_len: 0,
@@ -148,6 +160,11 @@ impl Symbolic {
     /// Numbers in L + U, zeros of amalgamation included.
     pub fn fill(&self) -> usize {
         self.fill
+    }
+
+    /// Block row at each elimination position.
+    pub fn order(&self) -> &[u32] {
+        &self.order
     }
 
     /// Number of fronts.
@@ -179,6 +196,7 @@ impl Symbolic {
                 rest_nodes: at..self.rest_nodes.len(),
                 entries: 0..0,
                 runs: 0..0,
+                groups: 0..0,
                 half: LANE * LANE * groups * (groups + 1) / 2,
                 region: 0,
                 region_len: 0,
@@ -263,6 +281,17 @@ impl Symbolic {
                 }
             }
             self.fronts[s].runs = start..self.runs.len();
+            let start = self.groups.len();
+            for r in &self.runs[self.fronts[s].runs.clone()] {
+                for (from, to) in (r.from..).zip(r.to..r.to + r.len) {
+                    let (at, bit) = (to / LANE as u32 * LANE as u32, 1 << (to % LANE as u32));
+                    match self.groups[start..].last_mut() {
+                        Some(group) if group.to == at => group.mask |= bit,
+                        _ => self.groups.push(Group { to: at, from, mask: bit }),
+                    }
+                }
+            }
+            self.fronts[s].groups = start..self.groups.len();
         }
     }
 
