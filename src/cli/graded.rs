@@ -5,14 +5,11 @@ use super::joined::meshed;
 use super::{Job, RunError, Watch};
 use crate::case::{Case, Grading, Problem};
 use crate::discretize::Device;
-use crate::experiment::{Outcome, RunOptions, Status, graded_by, run_experiment};
+use crate::experiment::{GRADING_ROUNDS, Outcome, RunOptions, Status, graded_by, run_experiment};
 use crate::mesh::{Lines, Mesh, on_lines};
 use crate::silicon::Silicon;
 use crate::solve::equilibrium;
 use crate::structure::Structure;
-
-/// Rounds of tracing and grading: the first mesh may be too coarse to say all.
-const ROUNDS: u32 = 2;
 
 /// The mesh and its warnings; `None` if interrupted.
 pub(super) fn mesh_of(
@@ -32,9 +29,9 @@ pub(super) fn mesh_of(
         return Ok(Some((mesh, warnings)));
     }
     let mut mesh = mesh;
-    for round in 1..=ROUNDS {
+    for round in 1..=GRADING_ROUNDS {
         watch.line(&format!(
-            "{} nodes to grade by, {} x {} lines (round {round} of {ROUNDS})",
+            "{} nodes to grade by, {} x {} lines (round {round} of {GRADING_ROUNDS})",
             mesh.nodes(),
             mesh.nx(),
             mesh.ny()

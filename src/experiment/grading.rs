@@ -26,6 +26,9 @@ use super::outcome::Outcome;
 use super::setup::Setup;
 use super::variant::first;
 
+/// Rounds of tracing and grading: the first mesh may be too coarse to say all.
+pub const GRADING_ROUNDS: u32 = 2;
+
 /// Blocks of an axis, at most.
 const BLOCKS: [usize; 2] = [28, 18];
 /// Rounds of the decoupled iteration where Newton alone does not solve a figure's point.

@@ -18,7 +18,7 @@ mod warnings;
 mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
-pub use grading::{Sensitivity, graded_by, sensitivity};
+pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};
 pub use setup::{Setup, SetupError};

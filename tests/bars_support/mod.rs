@@ -4,8 +4,8 @@
 use holdpoint::case::{self, Case, Problem};
 use holdpoint::discretize::Device;
 use holdpoint::experiment::{
-    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, graded_by, run_experiment,
-    sensitivity,
+    Bars, Change, Cover, GRADING_ROUNDS, Outcome, Rerun, RunOptions, Variant, graded_by,
+    run_experiment, sensitivity,
 };
 use holdpoint::mesh::{self, Lines, Mesh};
 use holdpoint::silicon::Silicon;
@@ -172,11 +172,26 @@ fn values(outcomes: &[Outcome]) -> Vec<(String, Result<f64, String>)> {
 /// Mean relative error of the folds on the mesh of the structure and on one graded by the
 /// solution, against the mesh of the structure of `truth`.
 pub fn gain(label: &str, case: &Case, truth: &Case) -> [f64; 2] {
+    let (_, mesh) = meshed(truth);
+    let fine = values(&solve(truth, &mesh).unwrap_or_else(|e| panic!("{label}: {e}")));
+    let known: Vec<f64> = fine
+        .into_iter()
+        .map(|(name, value)| value.unwrap_or_else(|e| panic!("{label}, {name}: {e}")))
+        .collect();
+    gain_over(label, case, &known)
+}
+
+/// The same against known figures: voltage and current of each point in order.
+pub fn gain_over(label: &str, case: &Case, truth: &[f64]) -> [f64; 2] {
     let (structure, mesh) = meshed(case);
     let before = solve(case, &mesh).unwrap_or_else(|e| panic!("{label}: {e}"));
-    let lines = graded_by(case, &structure, &mesh, &before, &mut |_| true)
-        .unwrap_or_else(|e| panic!("{label}: {e}"));
-    let graded = mesh::on_lines(case, &structure, lines).unwrap_or_else(|e| panic!("{}", words(e)));
+    let (mut graded, mut after) = (mesh.clone(), before.clone());
+    for _ in 0..GRADING_ROUNDS {
+        let lines = graded_by(case, &structure, &graded, &after, &mut |_| true)
+            .unwrap_or_else(|e| panic!("{label}: {e}"));
+        graded = mesh::on_lines(case, &structure, lines).unwrap_or_else(|e| panic!("{}", words(e)));
+        after = solve(case, &graded).unwrap_or_else(|e| panic!("{label}: {e}"));
+    }
     println!(
         "{label}: {} nodes ({} x {}) graded to {} ({} x {})",
         mesh.nodes(),
@@ -186,13 +201,12 @@ pub fn gain(label: &str, case: &Case, truth: &Case) -> [f64; 2] {
         graded.nx(),
         graded.ny()
     );
-    let after = solve(case, &graded).unwrap_or_else(|e| panic!("{label}: {e}"));
-    let fine = cached_truth(label, truth);
     let mut sums = [0.0; 2];
-    let all = values(&before).into_iter().zip(values(&after)).zip(&fine);
+    let all = values(&before).into_iter().zip(values(&after)).zip(truth);
+    assert_eq!(values(&before).len(), truth.len(), "{label}: one truth for each figure");
     let mut count = 0.0;
-    for (((name, before), (_, after)), (_, truth)) in all {
-        let (Ok(b), Ok(a), Ok(t)) = (before, after, truth) else { panic!("{label}, {name}") };
+    for (((name, before), (_, after)), t) in all {
+        let (Ok(b), Ok(a)) = (before, after) else { panic!("{label}, {name}") };
         let (eb, ea) = ((b / t - 1.0).abs(), (a / t - 1.0).abs());
         println!("{name:<18} {b:>12.5e} {a:>12.5e} {t:>12.5e}  error {eb:>9.2e} to {ea:>9.2e}");
         sums[0] += eb;
@@ -200,11 +214,6 @@ pub fn gain(label: &str, case: &Case, truth: &Case) -> [f64; 2] {
         count += 1.0;
     }
     sums.map(|s| s / count)
-}
-
-fn cached_truth(label: &str, truth: &Case) -> Vec<(String, Result<f64, String>)> {
-    let (_, mesh) = meshed(truth);
-    values(&solve(truth, &mesh).unwrap_or_else(|e| panic!("{label}: {e}")))
 }
 
 /// Prints what each block of lines does to each figure.
