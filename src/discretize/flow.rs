@@ -3,7 +3,7 @@
 
 use crate::silicon::{Carrier, K_B, MobilityPoint, Q, thermal_voltage};
 
-use super::device::{Device, Edge};
+use super::device::{Device, Edge, Tie};
 use super::flux::{Ends, flux};
 use super::local::Filling;
 use super::state::State;
@@ -88,8 +88,28 @@ impl EdgeFlow {
             flow.n = carrier_flow(device, state, edge, drop, Carrier::Electron);
             flow.p = carrier_flow(device, state, edge, drop, Carrier::Hole);
             flow.ionizing = [flow.n.current, flow.p.current];
+            if device.has_heat() {
+                for (end, node) in [edge.a, edge.b].into_iter().enumerate() {
+                    flow.hold_contact(device, state, end, node as usize);
+                }
+            }
         }
         flow
+    }
+
+    /// A contact's densities follow its temperature alone: say so in the derivatives.
+    /// Through ln n they hold J over a minority that may be 1e-20 of its neighbour's, and
+    /// such an entry swamps its row, though what it multiplies vanishes with it.
+    fn hold_contact(&mut self, device: &Device, state: &State, end: usize, node: usize) {
+        if !matches!(device.ties[node], Tie::Ohmic(_)) {
+            return;
+        }
+        let by_t = device.neutral(node, state.local(device, node)).densities_by_t;
+        for f in [&mut self.n, &mut self.p] {
+            let by = &mut f.by[end];
+            by[3] += by[1] * by_t[0] + by[2] * by_t[1];
+            (by[1], by[2]) = (0.0, 0.0);
+        }
     }
 
     /// Carry the ionizing currents along a fraction `t` of a step: changes of ψ, n, p, T at

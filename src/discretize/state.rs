@@ -38,7 +38,7 @@ pub const HOTTEST: f64 = 1200.0;
 pub fn too_hot(hottest: f64) -> Option<String> {
     (hottest > HOTTEST).then(|| {
         format!(
-            "the lattice is at {hottest:.0} K, beyond the {HOTTEST:.0} K up to which the laws are used (silicon melts at 1687 K)"
+            "the lattice is at {hottest:.0} K, beyond the {HOTTEST:.0} K up to which the laws are used (silicon melts at 1687 K): ask for less current, or give heat a shorter way out in [heat]"
         )
     })
 }

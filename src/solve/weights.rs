@@ -4,7 +4,7 @@
 //! the current is then free of cancellation, while differences of a nanoampere between
 //! nodes of 1e20 cm⁻³ would lose every digit of it.
 
-use crate::discretize::{Assembly, Device, NONE, State, Tie};
+use crate::discretize::{Assembly, Device, Edge, EdgeFlow, NONE, State, Tie};
 use crate::linear::LinearError;
 
 use super::scalar::ScalarSystem;
@@ -17,8 +17,12 @@ pub struct TestFunctions {
     system: ScalarSystem,
 }
 
-/// Conductances below this share of the largest do not matter for the weights.
+/// Added to every conductance, so that none is zero.
 const SMALLEST: f64 = 1e-200;
+/// Added instead, as a share of the largest, where regions that conduct well lie between
+/// edges that conduct so little that to working precision nothing ties them: any weights
+/// are right there, but some must be found.
+const NARROW: f64 = 1e-12;
 
 impl TestFunctions {
     /// No groups yet.
@@ -38,13 +42,37 @@ impl TestFunctions {
         assembly: &Assembly,
         groups: Vec<Vec<usize>>,
     ) -> Result<(), LinearError> {
-        let (n, columns) = (device.nodes(), groups.len());
+        let conductance = conductances(device, state, assembly);
+        let columns = groups.len();
+        self.assemble(device, &conductance, SMALLEST, &groups);
+        if self.system.solve_columns(columns).is_err() {
+            let largest = conductance.iter().copied().fold(0.0, f64::max);
+            self.assemble(device, &conductance, NARROW * largest + SMALLEST, &groups);
+            self.system.solve_columns(columns)?;
+        }
+        let solution = &self.system.rhs;
+        self.weights = solution
+            .chunks(device.nodes())
+            .map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect())
+            .collect();
+        self.groups = groups;
+        Ok(())
+    }
+
+    /// Laplace's equation on the conductances [A·cm] by edge, `extra` added to each.
+    fn assemble(
+        &mut self,
+        device: &Device,
+        conductance: &[f64],
+        extra: f64,
+        groups: &[Vec<usize>],
+    ) {
+        let n = device.nodes();
         let system = &mut self.system;
         system.matrix.values.fill(0.0);
-        system.rhs = vec![0.0; n * columns];
+        system.rhs = vec![0.0; n * groups.len()];
         for i in 0..n {
-            let free = device.ties[i] == Tie::Free && device.has_silicon(i);
-            if !free {
+            if device.ties[i] != Tie::Free || !device.has_silicon(i) {
                 system.add(device, i, 0, 1.0);
                 if let Tie::Ohmic(k) = device.ties[i] {
                     for (c, group) in groups.iter().enumerate() {
@@ -57,27 +85,15 @@ impl TestFunctions {
             }
             let mut sum = 0.0;
             for (d, &e) in device.node_edges[i].iter().enumerate() {
-                if e == NONE {
+                if e == NONE || device.edges[e as usize].face == 0.0 {
                     continue;
                 }
-                let (edge, flow) = (&device.edges[e as usize], &assembly.edges[e as usize]);
-                if edge.face == 0.0 {
-                    continue;
-                }
-                let (a, b) = (edge.a as usize, edge.b as usize);
-                let electrons = (flow.n.rate[0] * state.n[a]).min(flow.n.rate[1] * state.n[b]);
-                let holes = (flow.p.rate[0] * state.p[a]).min(flow.p.rate[1] * state.p[b]);
-                let g = edge.face * (electrons + holes) + SMALLEST;
+                let g = conductance[e as usize] + extra;
                 system.add(device, i, d + 1, -g);
                 sum += g;
             }
             system.add(device, i, 0, sum);
         }
-        let solution = system.solve_columns(columns)?;
-        self.weights =
-            solution.chunks(n).map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect()).collect();
-        self.groups = groups;
-        Ok(())
     }
 
     /// Weight of each node for group `g`: 1 on its contacts, 0 on all others.
@@ -132,4 +148,15 @@ impl TestFunctions {
             }
         }
     }
+}
+
+/// What each edge conducts with both carriers, by the end that has fewer of them.
+fn conductances(device: &Device, state: &State, assembly: &Assembly) -> Vec<f64> {
+    let of = |(edge, flow): (&Edge, &EdgeFlow)| {
+        let (a, b) = (edge.a as usize, edge.b as usize);
+        let electrons = (flow.n.rate[0] * state.n[a]).min(flow.n.rate[1] * state.n[b]);
+        let holes = (flow.p.rate[0] * state.p[a]).min(flow.p.rate[1] * state.p[b]);
+        edge.face * (electrons + holes)
+    };
+    device.edges.iter().zip(&assembly.edges).map(of).collect()
 }
