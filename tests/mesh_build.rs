@@ -279,6 +279,28 @@ fn fixed_charge_fills_the_interfaces_and_nothing_else() {
 }
 
 #[test]
+fn a_mesh_that_joins_what_the_layout_keeps_apart_is_refused() {
+    // At every budget there are lines in each channel of the pad.
+    for budget in [2000, 3000, 5000] {
+        let (_, mesh) = built(&with_nodes(pad(), budget));
+        for (a, b) in [(7.15, 7.85), (16.15, 16.85)] {
+            let within = mesh.x.iter().filter(|x| **x > a && **x < b).count();
+            assert!(within >= 1, "{within} lines between {a} and {b} µm at {budget}");
+        }
+    }
+    // Lines of one's own that leave none there short source and drain.
+    let (_, mesh) = built(&with_nodes(pad(), 4000));
+    let mut case = pad();
+    let outside = |x: &&f64| !(**x > 6.85 && **x < 8.15) || **x == 7.15 || **x == 7.85;
+    case.grid.x = Some(mesh.x.iter().filter(outside).copied().collect());
+    case.grid.y = Some(mesh.y.clone());
+    let (structure, _) = Structure::new(&case).unwrap();
+    let problems = mesh::build(&case, &structure).unwrap_err();
+    let joins = problems.iter().find(|p| p.code == "mesh-joins").expect("refused");
+    assert!(joins.text.contains("`n-drain`") && joins.text.contains("`cathode`"), "{}", joins.text);
+}
+
+#[test]
 fn the_same_case_gives_the_same_bits() {
     let case = with_nodes(pad(), 8000);
     let (a, b) = (built(&case).1, built(&case).1);

@@ -150,6 +150,13 @@ fn four_layer_bar_agrees_between_node_budgets() {
     near("trigger", middle[0], fine[0], 0.02);
     near("holding", middle[1], fine[1], 0.02);
     all.iter().for_each(cheap);
+    let measured = [
+        ("points", 97.0),
+        ("newton_steps", 359.0),
+        ("chord_steps", 153.0),
+        ("factorizations", 405.0),
+    ];
+    works(&all[0], measured);
 }
 
 #[test]

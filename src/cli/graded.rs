@@ -49,7 +49,10 @@ pub(super) fn mesh_of(
             Ok(Err(problems)) => problems.first().map_or(String::new(), |p| p.text.clone()),
             Err(reason) => reason,
         };
-        let text = format!("round {round} of grading the mesh by the solution failed: {why}");
+        let text = match round {
+            1 => format!("the mesh is that of the structure, not graded by the solution: {why}"),
+            _ => format!("the mesh is graded by the solution once only: {why}"),
+        };
         watch.line(&text);
         warnings.push(Problem::warning("not-graded", Some(case.grid.at.clone()), text));
         break;

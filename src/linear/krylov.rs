@@ -40,14 +40,21 @@ pub(super) fn correction(
         if !v.iter().all(|v| v.is_finite()) {
             break;
         }
-        directions.push(z);
-        for (i, b) in basis.iter().enumerate() {
-            h[(i, j)] = product(&v, b);
-            v.iter_mut().zip(b).for_each(|(v, b)| *v -= h[(i, j)] * b);
+        let mut column = Vec::with_capacity(basis.len());
+        for b in &basis {
+            let share = product(&v, b);
+            v.iter_mut().zip(b).for_each(|(v, b)| *v -= share * b);
+            column.push(share);
         }
         let length = product(&v, &v).sqrt();
+        // Weights of all sizes: products may overflow.
+        if !(length.is_finite() && column.iter().all(|h| h.is_finite())) {
+            break;
+        }
+        directions.push(z);
+        column.iter().enumerate().for_each(|(i, share)| h[(i, j)] = *share);
         h[(j + 1, j)] = length;
-        if length.is_nan() || length <= 1e-14 {
+        if length <= 1e-14 {
             break;
         }
         v.iter_mut().for_each(|v| *v /= length);

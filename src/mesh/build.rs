@@ -4,7 +4,7 @@ use super::features::{DEFAULT_FINEST, Features};
 use super::junction::{Axis, Junction};
 use super::lines::{Band, Fineness};
 use super::refine::Lines;
-use super::{Mesh, given, quality, sample};
+use super::{Mesh, given, isolation, quality, sample};
 use crate::case::{Case, Problem};
 use crate::structure::Structure;
 
@@ -89,7 +89,13 @@ pub fn build(case: &Case, structure: &Structure) -> Result<(Mesh, Vec<Problem>),
         }
     };
     match sample::assemble(case, structure, x, y) {
-        Ok(mesh) => Ok((mesh, problems)),
+        Ok(mesh) => match isolation::joined(case, &mesh) {
+            None => Ok((mesh, problems)),
+            Some(problem) => {
+                problems.push(problem);
+                Err(problems)
+            }
+        },
         Err(more) => {
             problems.extend(more);
             Err(problems)

@@ -85,10 +85,7 @@ pub(super) fn assemble(
         return Err(problems);
     }
     mesh.doping = doping(structure, &mesh);
-    match super::isolation::joined(case, &mesh) {
-        Some(problem) => Err(vec![problem]),
-        None => Ok(mesh),
-    }
+    Ok(mesh)
 }
 
 fn terminals(case: &Case, mesh: &Mesh, problems: &mut Vec<Problem>) -> Vec<TerminalNodes> {

@@ -43,6 +43,8 @@ pub struct NewtonParams {
     /// Give up early where a shorter step of the caller's is cheaper than waiting.
     /// Default false.
     pub impatient: bool,
+    /// End with chord steps where they contract fast enough. Default true.
+    pub chords: bool,
 }
 
 impl Default for NewtonParams {
@@ -55,6 +57,7 @@ impl Default for NewtonParams {
             potential_step: 0.4,
             temperature_step: 60.0,
             impatient: false,
+            chords: true,
         }
     }
 }
@@ -246,6 +249,7 @@ impl<'a> System<'a> {
                 self.work.newton_steps += 1;
             }
             chord.after(is_chord, size, previous);
+            chord.next &= self.params.chords;
             let lost = if is_chord {
                 false
             } else if self.params.impatient {

@@ -286,9 +286,9 @@ fn newton_is_quadratic(laws: &str, constant: f64) {
             walk(&mut system, &mut state, &mut lambda, v, 0.5).expect("bias");
             // Disturb by a small step of the voltage and watch Newton come back.
             let (mut s, mut l) = (state.clone(), [v, 0.0]);
-            system.params.update = 1e-9;
+            (system.params.update, system.params.chords) = (1e-9, false);
             let info = system.newton(&mut s, &mut l, &Constraint::Voltage(v + 0.01));
-            system.params.update = 1e-5;
+            (system.params.update, system.params.chords) = (1e-5, true);
             let updates = info.expect("a nearby bias").updates;
             points += 1;
             // Below 1e-7 a step's rounding shows in leakage currents beside 1e19 cm⁻³.
