@@ -71,7 +71,7 @@ fn no_on_state_above_the_supply_with_its_margin() {
     assert_eq!(is, Answer::NoOnState, "{why}");
     assert!(why.contains("3.640 V"), "{why}");
     let below = snapback(TRIGGER, Some((3.62, 1e-4)));
-    assert_eq!(answer(&[below.clone()]).0, Answer::NotReached);
+    assert_eq!(answer(std::slice::from_ref(&below)).0, Answer::NotReached);
     // The lowest minimum counts, wherever it stands.
     assert_eq!(answer(&[above, below]).0, Answer::NotReached);
 }

@@ -1,7 +1,7 @@
 //! The case on another mesh or in another cut.
 
 use crate::case::{Case, Problem};
-use crate::mesh::{Lines, Mesh, on_lines};
+use crate::mesh::{Lines, Mesh, joined, on_lines};
 use crate::structure::Structure;
 
 use super::bars::Change;
@@ -18,7 +18,8 @@ impl Variant {
     /// The relative of a case on its own mesh, `lines`.
     ///
     /// # Errors
-    /// Why there is none: the larger cut has a short, say.
+    /// Why there is none: the larger cut has a short, the coarser mesh joins what the layout
+    /// keeps apart.
     pub fn new(case: &Case, lines: &Lines, change: Change) -> Result<Variant, String> {
         let (case, lines) = match change {
             Change::Finer => (case.clone(), lines.halved()),
@@ -32,6 +33,10 @@ impl Variant {
             }
         };
         let mesh = on_lines(&case, &structure(&case)?, lines).map_err(first)?;
+        // A relative on which an island of the layout is none is no relative.
+        if let Some(problem) = joined(&case, &mesh) {
+            return Err(problem.text);
+        }
         Ok(Variant { case, mesh })
     }
 }

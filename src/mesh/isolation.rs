@@ -8,7 +8,7 @@ use super::{ContactKind, Mesh};
 use crate::case::{Case, Problem, Role};
 
 /// A terminal that must be an island and is joined to another by nodes of its own polarity.
-pub(super) fn joined(case: &Case, mesh: &Mesh) -> Option<Problem> {
+pub fn joined(case: &Case, mesh: &Mesh) -> Option<Problem> {
     let net: Vec<f64> =
         mesh.doping.donors.iter().zip(&mesh.doping.acceptors).map(|(d, a)| d - a).collect();
     let mut owner: Vec<Option<usize>> = vec![None; mesh.nodes()];

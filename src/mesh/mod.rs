@@ -13,6 +13,7 @@ mod sample;
 mod smooth;
 
 pub use build::{build, regraded};
+pub use isolation::joined;
 pub use junction::{Axis, Junction};
 pub use model::*;
 pub use quality::{AxisQuality, JunctionQuality, Quality};

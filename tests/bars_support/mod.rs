@@ -88,8 +88,10 @@ pub fn study(label: &str, case: &Case) -> Vec<Figure> {
 /// The same, beginning with every second line of the case's mesh only.
 pub fn study_thinned(label: &str, case: &Case) -> Vec<Figure> {
     let (_, mesh) = meshed(case);
-    let thinned = Variant::new(case, &Lines::of(&mesh), Change::Coarser);
-    study_on(label, case, thinned.unwrap_or_else(|e| panic!("{label}: {e}")).mesh)
+    let structure = Structure::new(case).unwrap_or_else(|e| panic!("{}", words(e))).0;
+    let lines = Lines::of(&mesh).thinned(&Lines::kept(case, &structure));
+    let thinned = mesh::on_lines(case, &structure, lines);
+    study_on(label, case, thinned.unwrap_or_else(|e| panic!("{label}: {}", words(e))))
 }
 
 fn study_on(label: &str, case: &Case, mesh: Mesh) -> Vec<Figure> {
@@ -100,9 +102,9 @@ fn study_on(label: &str, case: &Case, mesh: Mesh) -> Vec<Figure> {
         o.bars = Some(Bars::wanted(Cover::Mesh));
     }
     for &change in Cover::Mesh.changes() {
-        let v = Variant::new(case, &lines, change).unwrap_or_else(|e| panic!("{label}: {e}"));
-        let nodes = v.mesh.nodes();
-        let reruns = solve(&v.case, &v.mesh);
+        let v = Variant::new(case, &lines, change);
+        let nodes = v.as_ref().map_or(0, |v| v.mesh.nodes());
+        let reruns = v.and_then(|v| solve(&v.case, &v.mesh));
         for (k, o) in outcomes.iter_mut().enumerate() {
             let rerun = match &reruns {
                 Ok(list) => Rerun::of(change, nodes, &list[k]),
