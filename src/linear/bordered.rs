@@ -30,6 +30,8 @@ pub struct Border {
 pub struct BorderedFactors {
     /// A⁻¹ B, column after column.
     inverse: Vec<f64>,
+    /// f and A⁻¹ f of the right-hand side to come, or empty.
+    first: [Vec<f64>; 2],
     /// Of R (D − C A⁻¹ B) S with the scalings R, S.
     schur: FullPivLU<f64, Dyn, Dyn>,
     row_scale: Vec<f64>,
@@ -45,6 +47,8 @@ fn is_useless(worst: &Worst) -> bool {
         || (worst.backward_error > USEFUL && worst.normwise > USEFUL_NORMWISE)
 }
 
+/// Backward error of an answer that need not be fine.
+const ROUGH: f64 = 1e-10;
 /// Refinement that stalls above this error is helped by Krylov cycles.
 const ENOUGH: f64 = 1e-11;
 const KRYLOV_CYCLES: usize = 3;
@@ -83,12 +87,24 @@ impl BorderedFactors {
         matrix: &BlockMatrix,
         border: &Border,
     ) -> Result<BorderedFactors, LinearError> {
+        BorderedFactors::with_first(solver, matrix, border, &[])
+    }
+
+    /// The same, and in the same pass over the factors A⁻¹ f for the right-hand side `f` that
+    /// the next [`BorderedFactors::solve`] will ask for (none if empty).
+    pub fn with_first(
+        solver: &mut DirectSolver,
+        matrix: &BlockMatrix,
+        border: &Border,
+        f: &[f64],
+    ) -> Result<BorderedFactors, LinearError> {
         let n = solver.unknowns();
         let m = border.columns.len();
         let fits = border.rows.len() == m
             && border.corner.len() == m * m
             && border.rows.iter().all(|v| v.is_empty() || v.len() == n)
-            && border.columns.iter().flatten().all(|&(i, _)| (i as usize) < n);
+            && border.columns.iter().flatten().all(|&(i, _)| (i as usize) < n)
+            && (f.is_empty() || f.len() == n);
         let finite = border.rows.iter().flatten().chain(&border.corner).all(|v| v.is_finite())
             && border.columns.iter().flatten().all(|(_, v)| v.is_finite());
         if !fits || !finite {
@@ -98,12 +114,14 @@ impl BorderedFactors {
             return Err(LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 });
         }
         let mut inverse = vec![0.0; m * n];
+        inverse.extend_from_slice(f);
         for (k, column) in border.columns.iter().enumerate() {
             for &(i, v) in column {
                 inverse[k * n + i as usize] += v;
             }
         }
-        solver.apply(&mut inverse, m, false);
+        solver.apply(&mut inverse, if f.is_empty() { m } else { m + 1 }, false);
+        let first = [f.to_vec(), inverse.split_off(m * n)];
         let mut schur = DMatrix::from_fn(m, m, |i, j| {
             border.corner[i * m + j] - dot(&border.rows[i], &inverse[j * n..(j + 1) * n])
         });
@@ -120,10 +138,11 @@ impl BorderedFactors {
             column *= *s;
         }
         let schur = schur.full_piv_lu();
-        Ok(BorderedFactors { inverse, schur, row_scale, column_scale, general: None })
+        Ok(BorderedFactors { inverse, first, schur, row_scale, column_scale, general: None })
     }
 
-    /// Solve for one right-hand side in place: f of length n, g of length m. Errors: no
+    /// Solve for one right-hand side in place: f of length n, g of length m. At least one
+    /// sweep of refinement: net currents are hair's differences of what is solved. Errors: no
     /// usable answer, values that are not finite.
     pub fn solve(
         &mut self,
@@ -133,6 +152,19 @@ impl BorderedFactors {
         f: &mut [f64],
         g: &mut [f64],
     ) -> Result<SolveInfo, LinearError> {
+        self.solve_if(solver, (matrix, border), f, g, &|_, _| true)
+    }
+
+    /// The same; whether an answer \[x; y\] must be fine, says `fine`. If not, a backward
+    /// error of 1e-10 is enough.
+    pub fn solve_if(
+        &mut self,
+        solver: &mut DirectSolver,
+        (matrix, border): (&BlockMatrix, &Border),
+        f: &mut [f64],
+        g: &mut [f64],
+        fine: &dyn Fn(&[f64], &[f64]) -> bool,
+    ) -> Result<SolveInfo, LinearError> {
         let whole = Whole { matrix, border };
         let b = matrix.pattern.block;
         if let Some(k) = f.iter().chain(g.iter()).position(|v| !v.is_finite()) {
@@ -140,14 +172,14 @@ impl BorderedFactors {
         }
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
-        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
+        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info, fine);
         if is_useless(&worst) {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
             }
             f.copy_from_slice(&f0);
             g.copy_from_slice(&g0);
-            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
+            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info, fine);
         }
         info.backward_error = worst.backward_error;
         if is_useless(&worst) {
@@ -217,14 +249,16 @@ impl BorderedFactors {
         (x, y): (&mut [f64], &mut [f64]),
         (f, g): (&[f64], &[f64]),
         info: &mut SolveInfo,
+        fine: &dyn Fn(&[f64], &[f64]) -> bool,
     ) -> Worst {
         let mut r = vec![0.0; x.len()];
         let mut s = vec![0.0; y.len()];
         self.apply(solver, whole.border, x, y);
         let mut worst = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
+        let fine = fine(x, y);
+        let wanted = if fine { WANTED } else { ROUGH };
         for sweep in 0..2 * MOST_SWEEPS {
-            // The first sweep always: net currents are hair's differences of what is solved.
-            let enough = sweep > 0 && worst.backward_error <= WANTED;
+            let enough = (sweep > 0 || !fine) && worst.backward_error <= wanted;
             if enough || !worst.backward_error.is_finite() {
                 break;
             }
@@ -242,7 +276,7 @@ impl BorderedFactors {
             worst = next;
         }
         for _ in 0..KRYLOV_CYCLES {
-            if worst.backward_error <= ENOUGH || !worst.backward_error.is_finite() {
+            if worst.backward_error <= ENOUGH.max(wanted) || !worst.backward_error.is_finite() {
                 break;
             }
             let next = self.cycle(solver, whole, (x, y), (f, g));
@@ -303,7 +337,10 @@ impl BorderedFactors {
             y.copy_from_slice(b);
             return;
         }
-        solver.apply(x, 1, false);
+        match &self.first {
+            [f, known] if !f.is_empty() && f == x => x.copy_from_slice(known),
+            _ => solver.apply(x, 1, false),
+        }
         if y.is_empty() {
             return;
         }

@@ -227,17 +227,19 @@ impl<'a> System<'a> {
                 return Err(NewtonError::NoConvergence { info });
             }
             let is_chord = chord.next;
+            let mut f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let mut g = if is_chord {
                 self.closing_residual(state, *lambda, constraint)
             } else {
                 let g = self.build_border(state, *lambda, constraint);
-                self.factor()?;
+                self.factor_for(&f)?;
                 g
             };
-            let mut f: Vec<f64> = self.assembly.residual.iter().map(|r| -r).collect();
             let Some(factors) = &mut self.factors else { continue };
-            let (matrix, border) = (&self.assembly.matrix, &self.border);
-            let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
+            let (device, system) = (self.device, (&self.assembly.matrix, &self.border));
+            // An update that another will follow need not be as fine as the net currents.
+            let fine = |x: &[f64], y: &[f64]| scaled_size(device, state, x, y.get(1..).unwrap_or_default()) < START;
+            let solved = factors.solve_if(&mut self.solver, system, &mut f, &mut g, &fine)?;
             self.work.refinements += u64::from(solved.refinements);
             let size = self.apply(state, lambda, &own, &f, &g);
             info.updates.push(size);
@@ -275,11 +277,17 @@ impl<'a> System<'a> {
 
     /// Factor the assembled Jacobian with its border.
     pub(super) fn factor(&mut self) -> Result<(), LinearError> {
+        self.factor_for(&[])
+    }
+
+    /// The same, with `f` solved for on the way (empty: none).
+    fn factor_for(&mut self, f: &[f64]) -> Result<(), LinearError> {
         self.solver.factor(&self.assembly.matrix)?;
         self.work.factorizations += 1;
         self.stale = None;
+        let matrix = &self.assembly.matrix;
         self.factors =
-            Some(BorderedFactors::new(&mut self.solver, &self.assembly.matrix, &self.border)?);
+            Some(BorderedFactors::with_first(&mut self.solver, matrix, &self.border, f)?);
         Ok(())
     }
 
@@ -316,20 +324,12 @@ impl<'a> System<'a> {
             }
         }
         self.assembly.carry(self.device, du, t);
-        let mut size = 0.0f64;
+        let size = scaled_size(self.device, state, du, dy.get(1..).unwrap_or_default());
         for (i, d) in du.chunks_exact(block).enumerate() {
             let heat = d.get(3).copied().unwrap_or(0.0);
-            size = size.max(heat.abs());
             if self.device.ties[i] != Tie::Free {
                 state.heat(self.device, i, t * heat * SCALE_T);
                 continue;
-            }
-            size = size.max(d[0].abs());
-            if self.device.has_silicon(i) {
-                // Densities far below intrinsic carry nothing; judge them on that scale.
-                let floor = 1e-8 * self.device.nie[i];
-                size = size.max(d[1].abs() * DENSITY_SCALE / (state.n[i] + floor));
-                size = size.max(d[2].abs() * DENSITY_SCALE / (state.p[i] + floor));
             }
             let step = [
                 t * d[0] * vt,
@@ -342,12 +342,31 @@ impl<'a> System<'a> {
         *lambda = add_words(*lambda, t * dy[0]);
         for (r, &k) in own.iter().enumerate() {
             let volts = add_words(state.volts.get(k), t * dy[r + 1]);
-            size = size.max(dy[r + 1].abs() / vt);
             state.set_contact(self.device, k, volts);
         }
         self.apply_lambda(state, *lambda);
         size
     }
+}
+
+/// Scaled size of an update `du` of the device and `dv` of the contacts' own voltages: the
+/// largest of δψ/V_T, δn/n, δp/p, δT/SCALE_T.
+fn scaled_size(device: &Device, state: &State, du: &[f64], dv: &[f64]) -> f64 {
+    let mut size = dv.iter().fold(0.0f64, |m, v| m.max(v.abs() / device.silicon.vt));
+    for (i, d) in du.chunks_exact(device.block()).enumerate() {
+        size = size.max(d.get(3).map_or(0.0, |heat| heat.abs()));
+        if device.ties[i] != Tie::Free {
+            continue;
+        }
+        size = size.max(d[0].abs());
+        if device.has_silicon(i) {
+            // Densities far below intrinsic carry nothing; judge them on that scale.
+            let floor = 1e-8 * device.nie[i];
+            size = size.max(d[1].abs() * DENSITY_SCALE / (state.n[i] + floor));
+            size = size.max(d[2].abs() * DENSITY_SCALE / (state.p[i] + floor));
+        }
+    }
+    size
 }
 
 /// Newton from a good prediction that still moves like this will not make it in time:
