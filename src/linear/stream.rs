@@ -1,4 +1,4 @@
-//! Copying finished fronts past the cache.
+//! Copying finished fronts past the cache, and asking for them ahead of their use.
 //!
 //! The factors of one front are not read again before the solve, and all of them do not fit
 //! a cache: a front is built in a small workspace that stays hot and then written out with
@@ -32,6 +32,25 @@ pub(super) fn through_workspace<R>(to: &mut [f64], build: impl FnOnce(&mut [f64]
         result
     })
 }
+
+/// Numbers that are asked for ahead at most: of larger fronts the start, whose rest the
+/// processor asks for by itself. Measured on fronts fresh from a factorization, 29,586
+/// unknowns, one column: 4.4 to 2.7 ms.
+const AHEAD: usize = 6 * 1024;
+
+/// Ask for `data` to be in the second-level cache soon. Substitution reads every factor once,
+/// from memory, front after front: without this it waits for each.
+#[cfg(target_arch = "x86_64")]
+pub(super) fn prefetch(data: &[f64]) {
+    use std::arch::x86_64::{_MM_HINT_T1, _mm_prefetch};
+    for line in data[..data.len().min(AHEAD)].chunks(8) {
+        // SAFETY: a prefetch has no effect but on the cache; the address is that of a number.
+        unsafe { _mm_prefetch::<_MM_HINT_T1>(line.as_ptr().cast()) };
+    }
+}
+
+#[cfg(not(target_arch = "x86_64"))]
+pub(super) fn prefetch(_: &[f64]) {}
 
 #[cfg(target_arch = "x86_64")]
 fn copy(to: &mut [f64], from: &[f64]) {

@@ -5,6 +5,7 @@
 
 use pulp::{Arch, Simd, WithSimd};
 
+use super::stream::prefetch;
 use super::symbolic::{Front, LANE, Symbolic, padded};
 
 /// The factors of one matrix.
@@ -112,6 +113,10 @@ impl Factors<'_> {
         }
         let (lower, upper) = self.halves(f);
         let (half, scale) = if self.transposed { (upper, Some(lower)) } else { (lower, None) };
+        if let Some(next) = self.symbolic.fronts.get(s + 1) {
+            let (lower, upper) = self.halves(next);
+            prefetch(if self.transposed { upper } else { lower });
+        }
         for w in own.chunks_exact_mut(f.rows) {
             if self.exchanged[s] && !self.transposed {
                 let old = w[..f.pivots].to_vec();
@@ -126,6 +131,10 @@ impl Factors<'_> {
         let (below, own) = work.split_at_mut(work.len() - f.rows * self.columns);
         let (lower, upper) = self.halves(f);
         let (half, scale) = if self.transposed { (lower, None) } else { (upper, Some(lower)) };
+        if let Some(next) = s.checked_sub(1).and_then(|s| self.symbolic.fronts.get(s)) {
+            let (lower, upper) = self.halves(next);
+            prefetch(if self.transposed { lower } else { upper });
+        }
         for w in own.chunks_exact_mut(f.rows) {
             self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
             if self.exchanged[s] && self.transposed {

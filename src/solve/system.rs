@@ -190,7 +190,8 @@ impl<'a> System<'a> {
         let mut info = NewtonInfo::default();
         self.apply_lambda(state, *lambda);
         let own = self.own();
-        self.update_tests(state)?;
+        self.update_tests(state, true)?;
+        let mut evaluated = true;
         let mut previous = f64::INFINITY;
         let mut best_imbalance = f64::INFINITY;
         let mut ionizing = Ionizing::Fluxes;
@@ -198,7 +199,9 @@ impl<'a> System<'a> {
         loop {
             let settled =
                 previous < self.params.update && chord.is_sure(previous, self.params.update);
-            self.assembly.evaluate_with(self.device, state, !chord.next, ionizing);
+            if !std::mem::take(&mut evaluated) {
+                self.assembly.evaluate_with(self.device, state, !chord.next, ionizing);
+            }
             ionizing = Ionizing::Carried;
             let [sum, largest] = self.imbalance();
             let unbalanced = self.assembly.unbalanced * PER_UM;
@@ -266,9 +269,13 @@ impl<'a> System<'a> {
         }
     }
 
-    /// Test functions for the drive and for every own unknown at `state`.
-    pub(super) fn update_tests(&mut self, state: &State) -> Result<(), LinearError> {
-        self.assembly.evaluate(self.device, state, false);
+    /// Test functions for the drive and for every own unknown at `state`, which is evaluated.
+    pub(super) fn update_tests(
+        &mut self,
+        state: &State,
+        jacobian: bool,
+    ) -> Result<(), LinearError> {
+        self.assembly.evaluate(self.device, state, jacobian);
         let mut groups = vec![self.circuit.drive.clone()];
         groups.extend(self.own().into_iter().map(|k| vec![k]));
         groups.extend((0..self.device.contacts.len()).map(|k| vec![k]));
@@ -298,8 +305,7 @@ impl<'a> System<'a> {
         lambda: [f64; 2],
         constraint: &Constraint,
     ) -> Result<(), NewtonError> {
-        self.update_tests(state)?;
-        self.assembly.evaluate(self.device, state, true);
+        self.update_tests(state, true)?;
         self.build_border(state, lambda, constraint);
         self.factor()?;
         Ok(())

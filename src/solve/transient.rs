@@ -44,7 +44,7 @@ impl System<'_> {
         self.apply_lambda(state, [0.0; 2]);
         let own = self.own();
         if !own.is_empty() {
-            self.update_tests(state)?;
+            self.update_tests(state, false)?;
         }
         let mut lambda = [0.0; 2];
         let (mut previous, mut best) = (f64::INFINITY, f64::INFINITY);
