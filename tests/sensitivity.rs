@@ -1,0 +1,119 @@
+//! Derivatives of folds by the case's numbers, against full reruns of the experiment on the
+//! same mesh, moved.
+
+mod bars_support;
+
+use bars_support::{meshed, shipped};
+use holdpoint::case::Case;
+use holdpoint::discretize::Device;
+use holdpoint::experiment::{Figures, Outcome, RunOptions, deformed, run_experiment};
+use holdpoint::extract::{Slope, Slopes, sensitivities};
+use holdpoint::mesh::Mesh;
+use holdpoint::solve::equilibrium;
+use holdpoint::trace::{Fold, KeepNothing};
+
+fn run(case: &Case, mesh: &Mesh, index: usize) -> (Device, Outcome) {
+    let device = Device::of_case(case, mesh);
+    let (state, _) = equilibrium(&device).expect("equilibrium");
+    let (e, options) = (&case.experiments[index], RunOptions::default());
+    let outcome = run_experiment(case, &device, &state, e, options, None, &mut KeepNothing)
+        .expect("the experiment runs");
+    (device, outcome)
+}
+
+fn point<'o>(outcome: &'o Outcome, label: &str) -> Option<&'o Fold> {
+    match (&outcome.figures, label) {
+        (Figures::Snapback { trigger, .. }, "trigger") => trigger.as_ref().ok(),
+        (Figures::Snapback { holding, .. }, "holding") => holding.as_ref().ok(),
+        (Figures::Injection { critical, .. }, "critical") => critical.as_ref().ok(),
+        _ => None,
+    }
+}
+
+/// Sensitivities of an experiment, and by full reruns for the parameters named; both
+/// derivatives of a point must agree within 1 %.
+fn agrees(name: &str, nodes: usize, index: usize, paths: &[(&str, f64)]) -> usize {
+    let case = shipped(name, nodes);
+    let (_, mesh) = meshed(&case);
+    let (device, outcome) = run(&case, &mesh, index);
+    let all = sensitivities(&case, &mesh, &device, index, &outcome).expect("sensitivities");
+    assert!(!all.is_empty(), "{name}: no point was differentiated");
+    let mut compared = 0;
+    for &(path, step) in paths {
+        let value = |s: &Slopes| s.rows.iter().find(|r| r.path == path).map(|r| r.value);
+        let at = all.iter().find_map(value).unwrap_or_else(|| panic!("{name}: no {path}"));
+        let rerun = |by: f64| {
+            let v = deformed(&case, &mesh, path, at + by).expect("a moved case");
+            run(&v.case, &v.mesh, index).1
+        };
+        let (up, down) = (rerun(step), rerun(-step));
+        for slopes in &all {
+            let (a, b) = (point(&up, &slopes.point), point(&down, &slopes.point));
+            let (a, b) = (a.expect("the point"), b.expect("the point"));
+            let row: &Slope = slopes.rows.iter().find(|r| r.path == path).expect("a row");
+            let by = |f: fn(&Fold) -> f64| (f(a) - f(b)) / (2.0 * step);
+            let pairs = [
+                ("V", row.voltage, by(|f| f.voltage), slopes.voltage),
+                ("I", row.current, by(|f| f.current), slopes.current),
+            ];
+            for (what, adjoint, reruns, size) in pairs {
+                let Some(adjoint) = adjoint else { continue };
+                // What moves a point by less than a part in 1e5 of itself a per cent is noise.
+                let scale = (size / at.abs().max(1.0) * 1e-5).abs();
+                println!("{name} {} {what} by {path}: {adjoint:.6e}, reruns {reruns:.6e}", slopes.point);
+                assert!(
+                    (adjoint - reruns).abs() <= 0.01 * reruns.abs() + scale,
+                    "{name} {} {what} by {path}: {adjoint:e}, reruns {reruns:e}",
+                    slopes.point
+                );
+                compared += 1;
+            }
+        }
+    }
+    compared
+}
+
+#[test]
+fn bar() {
+    let paths = [
+        ("temperature", 0.2),
+        ("well.n base.donors", 3e13),
+        ("well.p base.acceptors", 2e14),
+        ("well.n base.to", 1e-3),
+        ("constants.shockley-read-hall.tau_n0", 1e-11),
+        ("constants.shockley-read-hall.tau_p0", 1e-11),
+        ("wafer.thickness", 1e-3),
+    ];
+    assert!(agrees("four-layer-bar", 200, 0, &paths) >= 28);
+}
+
+#[test]
+fn core() {
+    let paths = [
+        ("temperature", 0.2),
+        ("well.n-well.donors", 1e14),
+        ("well.p-well.falloff", 1e-3),
+        ("terminal.cathode.resistance", 0.1),
+        ("wafer.acceptors", 1e12),
+    ];
+    assert!(agrees("tern180-core", 1500, 0, &paths[..]) >= 10);
+}
+
+/// The long set: more parameters of three cases, with injections. Minutes.
+#[test]
+#[ignore = "minutes of full reruns"]
+fn many() {
+    let lengths = [
+        ("well.n-well.from", 2e-3),
+        ("diffusion.n+ source.to", 1e-3),
+        ("diffusion.n+ source.falloff", 1e-4),
+        ("well.n-well.falloff", 1e-3),
+        ("well.n-well.spread", 1e-3),
+        ("temperature", 0.2),
+        ("well.p-well.acceptors", 1e14),
+        ("constants.shockley-read-hall.tau_n0", 2e-7),
+    ];
+    for index in 0..3 {
+        agrees("tern180-pad", 2000, index, &lengths);
+    }
+}
