@@ -2,11 +2,16 @@
 
 mod bars;
 mod figures;
+mod gains;
 mod grading;
 mod limit;
+mod majority;
 mod outcome;
 mod poise;
 mod pulse;
+mod regions;
+mod resistances;
+mod roles;
 mod run;
 mod setup;
 mod sheet;
@@ -19,6 +24,7 @@ mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
 pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
+pub use majority::{Majority, Source, Way};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};
 pub use setup::{Setup, SetupError};

@@ -11,8 +11,10 @@ use crate::trace::{
 };
 
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
+use super::gains::{Asked, gains};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
 use super::pulse::pulse;
+use super::resistances::resistances;
 use super::setup::{Setup, SetupError};
 use super::strike::strike;
 use super::supply_ramp::{PowerUp, supply_ramp};
@@ -67,6 +69,13 @@ pub fn run_experiment(
         }
         ExperimentKind::Strike { track, settle } => {
             strike(case, device, equilibrium, experiment, track, *settle, keeper)?
+        }
+        ExperimentKind::Gains { supply, idle, stop } => {
+            let asked = Asked { supply: *supply, idle: *idle, stop: *stop };
+            gains(case, device, equilibrium, experiment, asked, keeper)?
+        }
+        ExperimentKind::Resistances { supply } => {
+            resistances(case, device, equilibrium, experiment, *supply, keeper)?
         }
         other => return Err(SetupError::NotAvailable { experiment: other.word() }),
     };
