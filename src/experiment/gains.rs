@@ -75,7 +75,8 @@ pub fn gains(
         sheet = sheet.group(bipolar.word(), meaning, plot.sheet());
     }
     if let [npn, pnp] = gummel.as_slice() {
-        sheet = sheet.group("product", "gain product at equal collector currents", product(npn, pnp));
+        sheet =
+            sheet.group("product", "gain product at equal collector currents", product(npn, pnp));
     }
     match bench.inverse(keeper)? {
         Ok((well, spent)) => {
@@ -171,9 +172,8 @@ impl Bench<'_> {
         let traced = self.trace(&setup, 0.0, -1.0, most, &done, keeper);
         Ok(traced.map(|branch| {
             let curve = &branch.curve;
-            let column = |of: &dyn Fn(usize) -> f64| -> Vec<f64> {
-                (1..curve.len()).map(of).collect()
-            };
+            let column =
+                |of: &dyn Fn(usize) -> f64| -> Vec<f64> { (1..curve.len()).map(of).collect() };
             let at = |k: usize, contacts: &[usize]| total(curve, k, contacts);
             let sheet = Sheet::new()
                 .column("junction_V", "V", "substrate above well", column(&|k| -curve.voltage[k]))
@@ -213,8 +213,7 @@ impl Bench<'_> {
         let largest = setup.largest_bias(Some(start));
         let (ramped, mut state) =
             ramp(device, self.equilibrium, setup.ramp(Some(start)), largest).map_err(failed)?;
-        let mut system =
-            System::new(device, setup.driven()).map_err(|e| failed(e.to_string()))?;
+        let mut system = System::new(device, setup.driven()).map_err(|e| failed(e.to_string()))?;
         let mut lambda = [start, 0.0];
         system
             .newton(&mut state, &mut lambda, &Constraint::Voltage(start))
@@ -223,7 +222,7 @@ impl Bench<'_> {
         system.work.walk_steps = system.work.newton_steps;
         let from = Start::At { state: Box::new(state), lambda, towards: vec![sign, 0.0] };
         // Half the steps of an S-curve: the columns are to be smooth.
-        let params = TraceParams { largest_log: 0.6, largest_step: 0.3, ..TraceParams::default() };
+        let params = TraceParams { largest_log: 0.6, ..TraceParams::default() };
         let stop = Stop { current: Some(most), voltage: None };
         let branch = follow(&mut system, from, stop, &params, done, &mut NoCheckpoint(keeper))
             .map_err(|e| failed(e.to_string()))?;
@@ -292,7 +291,7 @@ impl View<'_> {
             return Some(Ending { why, spoilt: false });
         }
         if row.emitter > ABOVE_LEAKAGE * first.emitter.abs() {
-            if row.idle > TURNED_ON * row.emitter {
+            if row.idle - ABOVE_LEAKAGE * first.idle.abs() > TURNED_ON * row.emitter {
                 let why = format!(
                     "the other bipolar turned on: at {:.3e} A/um of emitter current its emitter carries {:.3e} A/um",
                     row.emitter, row.idle
@@ -329,7 +328,8 @@ impl View<'_> {
             if counts && grows {
                 rows.push(row);
             } else if !rows.is_empty() {
-                let why = "the base current turned around: avalanche or the other bipolar feed the base";
+                let why =
+                    "the base current turned around: avalanche or the other bipolar feed the base";
                 return (rows, why.to_string());
             }
         }
@@ -392,8 +392,7 @@ fn product(npn: &Gummel, pnp: &Gummel) -> Sheet {
             at = (0..=steps as usize).map(|k| low * 10f64.powf(k as f64 / PER_DECADE)).collect();
         }
     }
-    let values: Vec<f64> =
-        at.iter().map(|&i| (ln_beta(npn, i) + ln_beta(pnp, i)).exp()).collect();
+    let values: Vec<f64> = at.iter().map(|&i| (ln_beta(npn, i) + ln_beta(pnp, i)).exp()).collect();
     let none = || "the two gains share no range of collector current".to_string();
     let largest = values.iter().copied().fold(f64::NAN, f64::max);
     let crossing = at.iter().zip(&values).find(|(_, v)| **v >= 1.0).map(|(i, _)| *i);
@@ -450,7 +449,13 @@ mod tests {
     use super::{Gummel, Row, ln_beta, product};
 
     fn plot(low: f64, high: f64, beta: f64) -> Gummel {
-        let row = |i: f64| Row { forward: 0.5, emitter: i + i / beta, base: i / beta, collector: i, idle: 0.0 };
+        let row = |i: f64| Row {
+            forward: 0.5,
+            emitter: i + i / beta,
+            base: i / beta,
+            collector: i,
+            idle: 0.0,
+        };
         Gummel { rows: vec![row(low), row(high)], ended: String::new(), failed: None }
     }
 

@@ -104,6 +104,7 @@ impl<'d> Majority<'d> {
     /// `ways`: the mean potential over the sources, weighted as the current is.
     pub fn resistance(&self, sources: &[Source], ways: &[Way]) -> Result<f64, LinearError> {
         let n = self.device.nodes();
+        // v = r·I at each contact behind a resistance, I = I₀ + Σ v·I_k.
         let behind: Vec<Way> = ways.iter().filter(|w| w.resistance > 0.0).copied().collect();
         let mut injected = vec![0.0; n];
         for s in sources {
@@ -115,15 +116,16 @@ impl<'d> Majority<'d> {
         let mean = |column: usize| -> f64 {
             sources.iter().map(|s| s.share * columns[column * n + s.node]).sum()
         };
-        // v = r·I at each contact behind a resistance, I = I₀ + Σ v·I_k.
         let m = behind.len();
+        if m == 0 {
+            return Ok(UM * mean(0));
+        }
         let out = |k: usize, column: usize| {
             self.leaving(behind[k].contact, &columns[column * n..(column + 1) * n])
         };
         let of = |k: usize| behind[k].resistance / UM;
-        let matrix = DMatrix::from_fn(m, m, |r, k| {
-            f64::from(u8::from(r == k)) - of(r) * out(r, k + 1)
-        });
+        let matrix =
+            DMatrix::from_fn(m, m, |r, k| f64::from(u8::from(r == k)) - of(r) * out(r, k + 1));
         let right = DVector::from_fn(m, |r, _| of(r) * out(r, 0));
         let singular = LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 };
         let volts = matrix.lu().solve(&right).ok_or(singular)?;
@@ -192,7 +194,10 @@ impl<'d> Majority<'d> {
             let i = node as usize;
             for (d, &e) in device.node_edges[i].iter().enumerate() {
                 let Some(j) = silicon_neighbour(device, i, d) else { continue };
-                if e != NONE && self.reach[i] && self.reach[j] && !contact.nodes.contains(&(j as u32))
+                if e != NONE
+                    && self.reach[i]
+                    && self.reach[j]
+                    && !contact.nodes.contains(&(j as u32))
                 {
                     sum += self.conductance[e as usize] * (potential[j] - potential[i]);
                 }

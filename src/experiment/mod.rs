@@ -1,7 +1,9 @@
 //! What an engineer measures: snapback, injection, bias.
 
 mod bars;
+mod collected;
 mod figures;
+mod flow;
 mod gains;
 mod grading;
 mod limit;
@@ -23,6 +25,8 @@ mod warnings;
 mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
+pub use collected::{Collected, collected};
+pub use flow::flow;
 pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
 pub use majority::{Majority, Source, Way};
 pub use outcome::*;

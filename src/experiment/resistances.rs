@@ -138,9 +138,8 @@ impl Bench<'_> {
         system.assembly.evaluate(device, &off, false);
         let majority = Majority::new(device, &off, &system.assembly, carrier, ends.base);
         let sources = sources(device, &majority, &injection)?;
-        let open = |k: usize| {
-            device.contacts.get(k).is_some_and(|c| self.held.open.contains(&c.name))
-        };
+        let open =
+            |k: usize| device.contacts.get(k).is_some_and(|c| self.held.open.contains(&c.name));
         let ways: Vec<Way> = (0..device.contacts.len())
             .filter(|&k| majority.touches(k) && !open(k))
             .map(|contact| Way { contact, resistance: self.series(contact) })

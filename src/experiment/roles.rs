@@ -57,11 +57,7 @@ impl Roles {
     ///
     /// # Errors
     /// [`SetupError::NoRole`] with the first role that no terminal has.
-    pub fn of(
-        case: &Case,
-        device: &Device,
-        experiment: &Experiment,
-    ) -> Result<Roles, SetupError> {
+    pub fn of(case: &Case, device: &Device, experiment: &Experiment) -> Result<Roles, SetupError> {
         let with = |role: Role, word: &'static str| -> Result<Vec<usize>, SetupError> {
             let found: Vec<usize> = case
                 .terminals
@@ -70,9 +66,7 @@ impl Roles {
                 .filter_map(|t| device.contact(&t.name))
                 .collect();
             match found.is_empty() {
-                true => {
-                    Err(SetupError::NoRole { experiment: experiment.kind.word(), role: word })
-                }
+                true => Err(SetupError::NoRole { experiment: experiment.kind.word(), role: word }),
                 false => Ok(found),
             }
         };

@@ -11,11 +11,13 @@ use crate::trace::{
 };
 
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
+use super::flow::flow;
 use super::gains::{Asked, gains};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
 use super::pulse::pulse;
 use super::resistances::resistances;
 use super::setup::{Setup, SetupError};
+use super::sheet::Sheet;
 use super::strike::strike;
 use super::supply_ramp::{PowerUp, supply_ramp};
 use super::warnings::warnings;
@@ -82,6 +84,7 @@ pub fn run_experiment(
     outcome.kind = experiment.kind.word().to_string();
     outcome.wall += started.elapsed().as_secs_f64();
     outcome.warnings = warnings(device, &outcome);
+    outcome.flow = flow(case, device, experiment, &outcome);
     Ok(outcome)
 }
 
@@ -279,6 +282,7 @@ impl Plan<'_> {
             figures,
             bars: None,
             fields,
+            flow: Sheet::new(),
             warnings: Vec::new(),
             work,
             wall,
@@ -303,6 +307,7 @@ fn bias(
         figures: Figures::Bias { points: Vec::new() },
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work::default(),
         wall: 0.0,

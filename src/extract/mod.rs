@@ -1,5 +1,13 @@
-//! Figures from curves: the verdict.
+//! Figures from curves: the verdict, the lumped two-transistor model.
 
+mod characteristic;
+mod equivalent;
+mod lumped;
 mod verdict;
 
+pub use characteristic::Characteristic;
+pub use equivalent::lumped;
+pub use lumped::{
+    Bipole, Conditions, Lumped, LumpedCurve, LumpedPoint, Multiplication, required_product,
+};
 pub use verdict::*;

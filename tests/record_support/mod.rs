@@ -388,6 +388,7 @@ pub fn bare() -> RunRecord {
         mesh,
         experiments: Vec::new(),
         verdict: None,
+        extract: Sheet::new(),
         warnings: Vec::new(),
         complete: false,
     }
