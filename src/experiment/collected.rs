@@ -6,8 +6,8 @@ use crate::case::{Case, Experiment, ExperimentKind, Role};
 use super::outcome::{Found, Outcome};
 use super::sheet::Sheet;
 
-/// Share of the critical injection at which the shares are read.
-const SMALL: f64 = 0.02;
+/// Share of the largest injection at which the flow of a small one is read.
+pub const SMALL: f64 = 0.02;
 
 /// Where a small injected current goes.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,15 +20,22 @@ pub struct Collected {
     pub shares: Vec<(String, f64)>,
     /// Sum over the terminals beyond the well junction: what the victim's bases get.
     pub crossed: f64,
+    /// Sum over the taps of the injector's own well or substrate: its base current.
+    pub own_tap: f64,
     /// Sum over terminals with the role `guard`; `None` without any.
     pub guards: Option<f64>,
 }
 
-/// From an injection's outcome.
+/// From an injection's outcome, at `level` times its largest current.
 ///
 /// # Errors
 /// Why the shares are not known.
-pub fn collected(case: &Case, experiment: &Experiment, outcome: &Outcome) -> Found<Collected> {
+pub fn collected(
+    case: &Case,
+    experiment: &Experiment,
+    outcome: &Outcome,
+    level: f64,
+) -> Found<Collected> {
     let ExperimentKind::Injection { into, .. } = &experiment.kind else {
         return Err("not an injection".to_string());
     };
@@ -37,7 +44,7 @@ pub fn collected(case: &Case, experiment: &Experiment, outcome: &Outcome) -> Fou
     let k = curve
         .current
         .iter()
-        .position(|i| i.abs() >= SMALL * reached)
+        .position(|i| i.abs() >= level * reached)
         .filter(|k| *k > 0)
         .ok_or("the injection has no points at small current")?;
     let (first, here) = match (curve.at_terminals.first(), curve.at_terminals.get(k)) {
@@ -64,11 +71,13 @@ pub fn collected(case: &Case, experiment: &Experiment, outcome: &Outcome) -> Fou
         true => &[Role::Cathode, Role::SubstrateTap],
         false => &[Role::Anode, Role::WellTap],
     };
+    let own = if into_well { Role::WellTap } else { Role::SubstrateTap };
     let guarded = shares.iter().any(|(n, _)| role(n) == Role::Guard);
     Ok(Collected {
         into_well,
         at: injected,
         crossed: of(beyond),
+        own_tap: of(&[own]),
         guards: guarded.then(|| of(&[Role::Guard])),
         shares,
     })

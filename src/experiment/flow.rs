@@ -8,7 +8,7 @@ use crate::silicon::Q;
 use crate::solve::PER_UM;
 use crate::trace::Fields;
 
-use super::collected::collected;
+use super::collected::{SMALL, collected};
 use super::outcome::{Figures, Found, Outcome};
 use super::regions::Regions;
 use super::roles::{Bipolar, Roles};
@@ -36,7 +36,7 @@ pub fn flow(case: &Case, device: &Device, experiment: &Experiment, outcome: &Out
         let meaning = format!("flow at the {} point", fields.label);
         sheet = sheet.group(&fields.label, &meaning, point);
     }
-    if let Ok(shares) = collected(case, experiment, outcome) {
+    if let Ok(shares) = collected(case, experiment, outcome, SMALL) {
         let figures = shares.sheet().text("summary", "in short", &shares.summary());
         sheet = sheet.group("collected", "small injection", figures);
     }

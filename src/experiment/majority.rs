@@ -103,6 +103,17 @@ impl<'d> Majority<'d> {
     /// Resistance [Ω·µm] from `sources`, whose shares add up to one, to the outside of
     /// `ways`: the mean potential over the sources, weighted as the current is.
     pub fn resistance(&self, sources: &[Source], ways: &[Way]) -> Result<f64, LinearError> {
+        self.transfer(sources, sources, ways)
+    }
+
+    /// The same, the potential taken over `probes` instead: by reciprocity it does not matter
+    /// which of the two carries the current.
+    pub fn transfer(
+        &self,
+        sources: &[Source],
+        probes: &[Source],
+        ways: &[Way],
+    ) -> Result<f64, LinearError> {
         let n = self.device.nodes();
         // v = r·I at each contact behind a resistance, I = I₀ + Σ v·I_k.
         let behind: Vec<Way> = ways.iter().filter(|w| w.resistance > 0.0).copied().collect();
@@ -114,7 +125,7 @@ impl<'d> Majority<'d> {
         }
         let columns = self.solve(&injected, ways, &behind)?;
         let mean = |column: usize| -> f64 {
-            sources.iter().map(|s| s.share * columns[column * n + s.node]).sum()
+            probes.iter().map(|s| s.share * columns[column * n + s.node]).sum()
         };
         let m = behind.len();
         if m == 0 {

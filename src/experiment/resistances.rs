@@ -11,7 +11,7 @@ use crate::case::{Case, Experiment};
 use crate::discretize::{Assembly, DIRECTIONS, Device, State};
 use crate::silicon::Carrier;
 use crate::solve::System;
-use crate::trace::{Keeper, Work, walk};
+use crate::trace::{Curve, Keeper, Next, Standing, Work, walk};
 
 use super::gains::{at_supply, names, sum};
 use super::majority::{Majority, Source, Way};
@@ -51,52 +51,84 @@ pub fn resistances(
     let bench = Bench { case, device, equilibrium, held, roles: &roles };
     let drive = names(device, &[roles.well_taps.clone(), roles.substrate_taps.clone()].concat());
     let mut work = Work::default();
-    let mut status = Status::Complete;
-    let mut found = Vec::new();
-    for bipolar in [Bipolar::Pnp, Bipolar::Npn] {
-        let standing = crate::trace::Standing {
-            curve: &Default::default(),
+    let mut forward = Vec::new();
+    for bipolar in [Bipolar::Npn, Bipolar::Pnp] {
+        let standing = Standing {
+            curve: &Curve::default(),
             folds: &[],
             fields: &[],
             work,
-            done: 0.5 * found.len() as f64,
+            done: 0.5 * forward.len() as f64,
         };
-        if keeper.point(&standing) == crate::trace::Next::Interrupt {
+        if keeper.point(&standing) == Next::Interrupt {
             return Ok(named(device, drive, work, Err(Halt::Interrupted)));
         }
-        let measured = bench.measure(bipolar)?.map(|(pair, spent)| {
-            work = sum(work, spent);
-            pair
-        });
-        if let Err(why) = &measured {
-            status = Status::Stopped(format!("base of the {}: {why}", bipolar.word()));
+        match bench.forward(bipolar)? {
+            Ok(f) => {
+                work = sum(work, f.work);
+                forward.push(f);
+            }
+            Err(why) => {
+                let why = format!("{} forward: {why}", bipolar.word());
+                return Ok(named(device, drive, work, Err(Halt::Failed(why))));
+            }
         }
-        found.push(measured);
     }
-    let pick = |k: usize, of: fn(&Pair) -> f64| -> Found<f64> {
-        match found.get(k) {
-            Some(Ok(pair)) => Ok(of(pair)),
-            Some(Err(why)) => Err(why.clone()),
-            None => Err("not measured".to_string()),
-        }
+    let [npn, pnp] = forward.as_slice() else {
+        return Ok(named(device, drive, work, Err(Halt::Failed("no state".to_string()))));
     };
-    let unit = "ohm*um";
-    let sheet = Sheet::new()
-        .number("well_ohm_um", unit, "R_W, seen by the base of the pnp", pick(0, |p| p.whole))
-        .number("substrate_ohm_um", unit, "R_S, seen by the base of the npn", pick(1, |p| p.whole))
-        .number("well_silicon_ohm_um", unit, "R_W without contacts", pick(0, |p| p.silicon))
-        .number("substrate_silicon_ohm_um", unit, "R_S without contacts", pick(1, |p| p.silicon))
-        .text("method", "method", METHOD);
-    let mut outcome = named(device, drive, work, Ok(sheet));
+    let well = bench.base(Bipolar::Pnp, pnp, &npn.collected);
+    let substrate = bench.base(Bipolar::Npn, npn, &pnp.collected);
+    let mut status = Status::Complete;
+    for (found, word) in [(&well, "well"), (&substrate, "substrate")] {
+        if let Err(why) = found {
+            status = Status::Stopped(format!("{word}: {why}"));
+        }
+    }
+    let (unit, mut sheet) = ("ohm*um", Sheet::new());
+    let names = [("well", "R_W", "pnp", &well), ("substrate", "R_S", "npn", &substrate)];
+    let of = |found: &Found<Seen>, pick: fn(&Seen) -> f64| -> Found<f64> {
+        found.as_ref().map(pick).map_err(Clone::clone)
+    };
+    for (word, symbol, bipolar, found) in names {
+        let meaning = format!("{symbol}, seen by the base of the {bipolar}");
+        sheet = sheet.number(&format!("{word}_ohm_um"), unit, &meaning, of(found, |s| s.base));
+    }
+    for (word, symbol, _, found) in names {
+        let figures: [(&str, &str, fn(&Seen) -> f64); 3] = [
+            ("silicon", "without what is in series with the contacts", |s| s.silicon),
+            ("at_junction", "from where the other bipolar's current is collected", |s| s.collected),
+            ("mutual", "drop at the base by that current", |s| s.mutual),
+        ];
+        for (name, words, pick) in figures {
+            let name = format!("{word}_{name}_ohm_um");
+            sheet = sheet.number(&name, unit, &format!("{symbol} {words}"), of(found, pick));
+        }
+    }
+    let mut outcome = named(device, drive, work, Ok(sheet.text("method", "method", METHOD)));
     outcome.status = status;
     Ok(outcome)
 }
 
-/// Ω·µm, with and without what stands in series with the contacts.
+/// What a base sees [Ω·µm].
 #[derive(Debug, Clone, Copy)]
-struct Pair {
-    whole: f64,
+struct Seen {
+    /// From under the emitter, contacts included.
+    base: f64,
+    /// The same, contacts without series resistance.
     silicon: f64,
+    /// From where the other bipolar's current is collected, and from there to the base.
+    collected: f64,
+    mutual: f64,
+}
+
+/// One bipolar forward at low injection, beside the off-state it started from.
+struct Forward {
+    off: State,
+    injected: Vec<Crossing>,
+    /// Its minority current through the well junction.
+    collected: Vec<Crossing>,
+    work: Work,
 }
 
 struct Bench<'a> {
@@ -108,36 +140,57 @@ struct Bench<'a> {
 }
 
 impl Bench<'_> {
-    fn measure(&self, bipolar: Bipolar) -> Result<Found<(Pair, Work)>, SetupError> {
+    fn forward(&self, bipolar: Bipolar) -> Result<Found<Forward>, SetupError> {
         let device = self.device;
         let ends = self.roles.ends(bipolar);
-        let emitter = names(device, ends.emitter);
+        let setup = Setup::new(self.case, device, &self.held, &names(device, ends.emitter))?;
         let base = names(device, ends.base);
-        let probe = Setup::new(self.case, device, &self.held, &emitter)?;
-        let start = base.first().map_or(0.0, |b| probe.held_at(b));
-        let setup = Setup::new(self.case, device, &self.held, &emitter)?;
+        let start = base.first().map_or(0.0, |b| setup.held_at(b));
         Ok(self.solved(&setup, start, bipolar))
     }
 
-    fn solved(&self, setup: &Setup, start: f64, bipolar: Bipolar) -> Found<(Pair, Work)> {
+    fn solved(&self, setup: &Setup, start: f64, bipolar: Bipolar) -> Found<Forward> {
         let device = self.device;
-        let ends = self.roles.ends(bipolar);
         let largest = setup.largest_bias(Some(start));
         let (ramped, off) = ramp(device, self.equilibrium, setup.ramp(Some(start)), largest)?;
-        let text = |e: &dyn std::fmt::Display| e.to_string();
-        let mut system = System::new(device, setup.driven()).map_err(|e| text(&e))?;
+        let mut system = System::new(device, setup.driven()).map_err(|e| e.to_string())?;
         let (mut state, mut lambda) = (off.clone(), start);
         let goal = start + bipolar.sign() * FORWARD;
-        walk(&mut system, &mut state, &mut lambda, goal, STEP).map_err(|e| text(&e))?;
-        let (carrier, electrons) = match bipolar {
-            Bipolar::Npn => (Carrier::Hole, true),
-            Bipolar::Pnp => (Carrier::Electron, false),
-        };
+        walk(&mut system, &mut state, &mut lambda, goal, STEP).map_err(|e| e.to_string())?;
         system.assembly.evaluate(device, &state, false);
-        let injection = injection(device, &system.assembly, ends.emitter, electrons);
-        system.assembly.evaluate(device, &off, false);
-        let majority = Majority::new(device, &off, &system.assembly, carrier, ends.base);
-        let sources = sources(device, &majority, &injection)?;
+        let regions = Regions::new(device);
+        let roles = self.roles;
+        let under = |contacts: &[usize]| regions.under(device, contacts);
+        let (well, substrate) = (under(&roles.well_taps), under(&roles.substrate_taps));
+        let emitter = under(roles.ends(bipolar).emitter);
+        let across = |from: &[u32], to: Option<&[u32]>| {
+            crossings(device, &system.assembly, &regions, from, to, bipolar == Bipolar::Npn)
+        };
+        let collected = match bipolar {
+            Bipolar::Npn => across(&substrate, Some(&well)),
+            Bipolar::Pnp => across(&well, Some(&substrate)),
+        };
+        let injected = across(&emitter, None);
+        Ok(Forward { injected, collected, off, work: sum(ramped.work, system.work) })
+    }
+
+    /// The base of `bipolar`, with the minority current of the other one `arriving`.
+    fn base(&self, bipolar: Bipolar, own: &Forward, arriving: &[Crossing]) -> Found<Seen> {
+        let device = self.device;
+        let carrier = match bipolar {
+            Bipolar::Npn => Carrier::Hole,
+            Bipolar::Pnp => Carrier::Electron,
+        };
+        let mut assembly = Assembly::new(device);
+        assembly.evaluate(device, &own.off, false);
+        let taps = self.roles.ends(bipolar).base;
+        let majority = Majority::new(device, &own.off, &assembly, carrier, taps);
+        let injected = sources(device, &majority, &own.injected).map_err(
+            |_| "no neutral base lies under the emitter: it is depleted through to the next region",
+        )?;
+        let collected = sources(device, &majority, arriving).map_err(
+            |_| "the other bipolar's current meets no neutral silicon behind the well junction",
+        )?;
         let open =
             |k: usize| device.contacts.get(k).is_some_and(|c| self.held.open.contains(&c.name));
         let ways: Vec<Way> = (0..device.contacts.len())
@@ -145,9 +198,15 @@ impl Bench<'_> {
             .map(|contact| Way { contact, resistance: self.series(contact) })
             .collect();
         let bare: Vec<Way> = ways.iter().map(|w| Way { resistance: 0.0, ..*w }).collect();
-        let of = |ways: &[Way]| majority.resistance(&sources, ways).map_err(|e| text(&e));
-        let pair = Pair { whole: of(&ways)?, silicon: of(&bare)? };
-        Ok((pair, sum(ramped.work, system.work)))
+        let of = |from: &[Source], to: &[Source], ways: &[Way]| {
+            majority.transfer(from, to, ways).map_err(|e| e.to_string())
+        };
+        Ok(Seen {
+            base: of(&injected, &injected, &ways)?,
+            silicon: of(&injected, &injected, &bare)?,
+            collected: of(&collected, &collected, &ways)?,
+            mutual: of(&collected, &injected, &ways)?,
+        })
     }
 
     fn series(&self, contact: usize) -> f64 {
@@ -157,29 +216,31 @@ impl Bench<'_> {
     }
 }
 
-/// Current across a piece of an emitter's junction.
+/// Current across a piece of a junction.
 struct Crossing {
-    /// Node on the base's side, and the direction away from the emitter.
+    /// Node behind the junction, and the direction onward.
     node: usize,
     direction: usize,
-    /// Minority current into the base [A/cm], not negative.
+    /// Carriers' current onward [A/cm], not negative.
     current: f64,
 }
 
-/// Where and how much the emitters inject in the state that `assembly` holds.
-fn injection(
+/// Electrons or holes that leave the regions `from`, into `to` or any other, in the state
+/// that `assembly` holds.
+fn crossings(
     device: &Device,
     assembly: &Assembly,
-    emitter: &[usize],
+    regions: &Regions,
+    from: &[u32],
+    to: Option<&[u32]>,
     electrons: bool,
 ) -> Vec<Crossing> {
-    let regions = Regions::new(device);
-    let own = regions.under(device, emitter);
     let mut found = Vec::new();
-    for i in (0..device.nodes()).filter(|&i| own.contains(&regions.at(i))) {
+    for i in (0..device.nodes()).filter(|&i| from.contains(&regions.at(i))) {
         for direction in 0..DIRECTIONS {
             let Some(node) = silicon_neighbour(device, i, direction) else { continue };
-            if own.contains(&regions.at(node)) {
+            let other = regions.at(node);
+            if from.contains(&other) || to.is_some_and(|to| !to.contains(&other)) {
                 continue;
             }
             let e = device.node_edges[i][direction] as usize;
@@ -194,11 +255,15 @@ fn injection(
     found
 }
 
-/// The injection carried on to the nearest neutral node of the base.
-fn sources(device: &Device, majority: &Majority, injection: &[Crossing]) -> Found<Vec<Source>> {
-    let all: f64 = injection.iter().map(|c| c.current).sum();
+/// The crossing current carried on to the nearest neutral node; `Err` if most meets none.
+fn sources(
+    device: &Device,
+    majority: &Majority,
+    crossings: &[Crossing],
+) -> Result<Vec<Source>, ()> {
+    let all: f64 = crossings.iter().map(|c| c.current).sum();
     let mut sources: Vec<Source> = Vec::new();
-    for c in injection.iter().filter(|c| c.current > 0.0) {
+    for c in crossings.iter().filter(|c| c.current > 0.0) {
         let mut at = Some(c.node);
         while let Some(i) = at {
             if majority.is_neutral(i) {
@@ -210,10 +275,7 @@ fn sources(device: &Device, majority: &Majority, injection: &[Crossing]) -> Foun
     }
     let met: f64 = sources.iter().map(|s| s.share).sum();
     if !(met > 0.0 && met >= MET * all) {
-        return Err(
-            "no neutral base lies under the emitter: it is depleted through to the next region"
-                .to_string(),
-        );
+        return Err(());
     }
     sources.iter_mut().for_each(|s| s.share /= met);
     Ok(sources)

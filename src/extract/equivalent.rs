@@ -7,13 +7,16 @@ use crate::experiment::{Figures, Found, Outcome, Sheet, collected};
 use crate::trace::Fold;
 
 use super::characteristic::Characteristic;
-use super::lumped::{Bipole, Lumped, LumpedCurve, LumpedPoint, Multiplication};
+use super::lumped::{Bipole, Lumped, LumpedCurve, LumpedPoint, Multiplication, Spread};
 
 /// Currents of the model's S-curve [A/µm].
 const RANGE: [f64; 2] = [1e-10, 1e-1];
 /// Drop over R_W + R_S, in V, up to which the inverse currents are taken as measured: they
 /// are ideal there, and straight beyond.
 const INVERSE_DROP: f64 = 5e-3;
+
+/// Share of the largest injection at which the model is told where it goes.
+const HALF: f64 = 0.5;
 
 /// The figures `lumped` of a run; `None` if the case does not have both experiments. If they
 /// do not give a model the sheet says why.
@@ -43,15 +46,22 @@ fn extract(
 ) -> Found<(Lumped, Vec<String>)> {
     let known =
         |name: &str| resistances.number_at(name).ok_or_else(|| format!("{name} was not measured"));
-    let (well, substrate) = (known("well_ohm_um")?, known("substrate_ohm_um")?);
-    let inverse = |column: &str| inverse(gains, column, well + substrate);
+    let spread = |word: &str| -> Found<Spread> {
+        Ok(Spread {
+            base: known(&format!("{word}_ohm_um"))?,
+            collected: known(&format!("{word}_at_junction_ohm_um"))?,
+            mutual: known(&format!("{word}_mutual_ohm_um"))?,
+        })
+    };
+    let (well, substrate) = (spread("well")?, spread("substrate")?);
+    let inverse = |column: &str| inverse(gains, column, well.collected + substrate.collected);
     let npn = Bipole {
         inverse: inverse("cathode_A_per_um"),
-        ..bipole(case, gains, "npn", Role::Cathode, substrate)?
+        ..bipole(case, gains, "npn", Role::Cathode, substrate.base)?
     };
     let pnp = Bipole {
         inverse: inverse("anode_A_per_um"),
-        ..bipole(case, gains, "pnp", Role::Anode, well)?
+        ..bipole(case, gains, "pnp", Role::Anode, well.base)?
     };
     let mut sources = vec![
         "collector and base currents: gains, less the drops over the base's and the emitter's resistance".to_string(),
@@ -193,7 +203,7 @@ fn figures(case: &Case, model: &Lumped, sources: &[String], outcomes: &[Outcome]
         .group("conditions", "classical conditions at the holding current", conditions(model, at))
         .group("parameters", "parameters of the lumped model", parameters(model, sources))
         .group("curve", "S-curve of the lumped model", columns(&curve));
-    let differences = differences(model, &curve, field.map(|f| f.1));
+    let differences = differences(model, &curve, field.map(|f| f.1), outcomes);
     sheet.texts("differences", "where and why it differs", &differences)
 }
 
@@ -227,8 +237,8 @@ fn parameters(model: &Lumped, sources: &[String]) -> Sheet {
         model.multiplication.as_ref().map(pick).ok_or_else(|| "no multiplication".to_string())
     };
     Sheet::new()
-        .number("well_ohm_um", unit, "R_W", Ok(model.well))
-        .number("substrate_ohm_um", unit, "R_S", Ok(model.substrate))
+        .number("well_ohm_um", unit, "R_W", Ok(model.well.base))
+        .number("substrate_ohm_um", unit, "R_S", Ok(model.substrate.base))
         .number("beta_npn", "1", "gain of the npn at 0.6 V", Ok(beta(&model.npn)))
         .number("beta_pnp", "1", "gain of the pnp at 0.6 V", Ok(beta(&model.pnp)))
         .number("breakdown_V", "V", "V_B of the well junction", m(|m| m.breakdown))
@@ -282,15 +292,15 @@ fn critical(sheet: Sheet, case: &Case, model: &Lumped, outcomes: &[Outcome]) -> 
     for (experiment, outcome) in case.experiments.iter().zip(outcomes) {
         let ExperimentKind::Injection { into, .. } = &experiment.kind else { continue };
         let (Figures::Injection { critical, .. }, Ok(flow)) =
-            (&outcome.figures, collected(case, experiment, outcome))
+            (&outcome.figures, collected(case, experiment, outcome, HALF))
         else {
             continue;
         };
         let supply = experiment.bias.iter().map(|b| b.voltage).fold(0.0, f64::max);
-        // Into a base of the path: what crosses the junction, and what its own base takes.
+        // Into the bases S and W: what crosses the junction, and what its own tap feeds.
         let shares = match flow.into_well {
-            true => [flow.crossed, 1.0 - flow.crossed],
-            false => [-(1.0 - flow.crossed), -flow.crossed],
+            true => [flow.crossed, flow.own_tap],
+            false => [-flow.own_tap, -flow.crossed],
         };
         let found = model.critical(supply, shares, [1e-9, 1e-1]);
         let sign = if flow.into_well { 1.0 } else { -1.0 };
@@ -316,7 +326,12 @@ fn critical(sheet: Sheet, case: &Case, model: &Lumped, outcomes: &[Outcome]) -> 
     }
 }
 
-fn differences(model: &Lumped, curve: &LumpedCurve, field: Option<&Found<Fold>>) -> Vec<String> {
+fn differences(
+    model: &Lumped,
+    curve: &LumpedCurve,
+    field: Option<&Found<Fold>>,
+    outcomes: &[Outcome],
+) -> Vec<String> {
     let mut said = Vec::new();
     if let (Some(h), Some(Ok(f))) = (curve.holding, field) {
         said.push(format!(
@@ -326,7 +341,7 @@ fn differences(model: &Lumped, curve: &LumpedCurve, field: Option<&Found<Fold>>)
         ));
         if h.junction < 0.0 {
             said.push(format!(
-                "the model holds with its well junction {:.0} mV forward: there electrons and holes flood well and substrate, which changes R_W and R_S; the model keeps them as they are without current",
+                "the model holds with its well junction {:.0} mV forward: there electrons and holes flood well and substrate and lower their resistances; the model keeps those of the off-state",
                 -1e3 * h.junction
             ));
         }
@@ -341,6 +356,11 @@ fn differences(model: &Lumped, curve: &LumpedCurve, field: Option<&Found<Fold>>)
             }
         }
     }
-    said.push("one voltage stands for each base: crowding along the junctions and the drop inside well and substrate on the way of the whole current are not in the model".into());
+    if outcomes.iter().any(|o| matches!(o.figures, Figures::Injection { .. })) {
+        said.push("an injecting drain is a further emitter in the well or the substrate, whose own gain can close the loop before the anode's or the cathode's does; the model has two bipolars and knows it as a current only".into());
+    }
+    said.push(
+        "one voltage stands for each base: crowding along the junctions is not in the model".into(),
+    );
     said
 }

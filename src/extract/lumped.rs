@@ -10,7 +10,7 @@
 //! biased, an inverse transport current (H. K. Gummel, H. C. Poon, Bell Syst. Tech. J. 49,
 //! 827 (1970), the currents taken from tables). The well junction multiplies what crosses it
 //! by M = 1/(1 − (V/V_B)^m) (S. L. Miller, Phys. Rev. 99, 1234 (1955)). Two transistors and
-//! two shunts: J. L. Moll, M. Tanenbaum, J. M. Goldey, N. Holonyak, Proc. IRE 44, 1174
+//! two shunts, each seen from where its current enters: J. L. Moll, M. Tanenbaum, J. M. Goldey, N. Holonyak, Proc. IRE 44, 1174
 //! (1956); R. R. Troutman, Latchup in CMOS Technology, Kluwer 1986 (from memory).
 
 use super::characteristic::Characteristic;
@@ -35,14 +35,31 @@ pub struct Multiplication {
     pub power: f64,
 }
 
+/// Majority conduction in a well or the substrate as three resistances [Ω·µm].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spread {
+    /// Of the base under the emitter: R_W or R_S.
+    pub base: f64,
+    /// From where the other bipolar's current is collected.
+    pub collected: f64,
+    /// Drop at the base by the collected current.
+    pub mutual: f64,
+}
+
+impl Spread {
+    /// One node: the textbook's single shunt.
+    pub fn single(resistance: f64) -> Spread {
+        Spread { base: resistance, collected: resistance, mutual: resistance }
+    }
+}
+
 /// The equivalent circuit.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Lumped {
     pub npn: Bipole,
     pub pnp: Bipole,
-    /// R_W and R_S [Ω·µm].
-    pub well: f64,
-    pub substrate: f64,
+    pub well: Spread,
+    pub substrate: Spread,
     /// What the forward well junction loses to recombination, over its voltage.
     pub recombination: Characteristic,
     /// `None`: no avalanche.
@@ -95,11 +112,19 @@ impl Bipole {
         v + self.emitter_resistance * self.emitter(v, inverse)
     }
 
-    /// Emitter-base voltage at which emitter and shunt together carry `current`.
-    fn forward(&self, shunt: f64, current: f64, inverse: f64) -> f64 {
+    /// Emitter-base voltage with `current` through the whole path: what the transport does
+    /// not carry is collected and drops over the shunt, the base current lifts it.
+    fn forward(&self, shunt: Spread, current: f64, inverse: f64) -> f64 {
         root(FORWARD[0], FORWARD[1], |v| {
-            self.drop(v, inverse) / shunt + self.emitter(v, inverse) - current
+            let majority = current - self.collector.at(v) + inverse;
+            self.drop(v, inverse) + shunt.base * self.base.at(v) - shunt.mutual * majority
         })
+    }
+
+    /// Drop from the tap to where the other bipolar's current is collected [V].
+    fn collected(&self, shunt: Spread, v: f64, current: f64, inverse: f64) -> f64 {
+        let majority = current - self.collector.at(v) + inverse;
+        shunt.collected * majority - shunt.mutual * self.base.at(v)
     }
 
     /// Current gain at an emitter-base voltage.
@@ -148,7 +173,9 @@ impl Lumped {
         }
         let junction = root(DEEPEST, most, excess);
         let (npn, pnp, n, p) = forwards(junction);
-        let voltage = self.npn.drop(npn, n) + junction + self.pnp.drop(pnp, p);
+        let voltage = self.npn.collected(self.substrate, npn, current, n)
+            + junction
+            + self.pnp.collected(self.well, pnp, current, p);
         Some(LumpedPoint { voltage, current, npn_forward: npn, pnp_forward: pnp, junction })
     }
 
@@ -178,8 +205,8 @@ impl Lumped {
     pub fn conditions(&self, current: f64) -> Conditions {
         let [npn, pnp] = self.unsaturated(current);
         let [beta_npn, beta_pnp] = [self.npn.beta(npn), self.pnp.beta(pnp)];
-        let shunt_s = self.npn.drop(npn, 0.0) / self.substrate;
-        let shunt_w = self.pnp.drop(pnp, 0.0) / self.well;
+        let [shunt_s, shunt_w] =
+            [(&self.npn, npn), (&self.pnp, pnp)].map(|(b, v)| current - b.emitter(v, 0.0));
         Conditions {
             current,
             beta_npn,
@@ -196,10 +223,12 @@ impl Lumped {
         // From below: what crosses the junction only grows from round to round, so the
         // lowest state is found if there is one.
         for _ in 0..ROUNDS {
-            let npn = self.npn.forward(self.substrate, crossing + into[0], 0.0);
-            let pnp = self.pnp.forward(self.well, crossing - into[1], 0.0);
-            let drops = self.npn.drop(npn, 0.0) + self.pnp.drop(pnp, 0.0);
-            let junction = supply - drops;
+            let (s, w) = (crossing + into[0], crossing - into[1]);
+            let npn = self.npn.forward(self.substrate, s, 0.0);
+            let pnp = self.pnp.forward(self.well, w, 0.0);
+            let junction = supply
+                - self.npn.collected(self.substrate, npn, s, 0.0)
+                - self.pnp.collected(self.well, pnp, w, 0.0);
             if junction < SATURATED {
                 return None;
             }

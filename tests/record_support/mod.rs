@@ -187,6 +187,7 @@ fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outc
         figures,
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work {
             chord_steps: 7,
