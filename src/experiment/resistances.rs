@@ -95,10 +95,9 @@ pub fn resistances(
         sheet = sheet.number(&format!("{word}_ohm_um"), unit, &meaning, of(found, |s| s.base));
     }
     for (word, symbol, _, found) in names {
-        let figures: [(&str, &str, fn(&Seen) -> f64); 3] = [
+        let figures: [(&str, &str, fn(&Seen) -> f64); 2] = [
             ("silicon", "without what is in series with the contacts", |s| s.silicon),
-            ("at_junction", "from where the other bipolar's current is collected", |s| s.collected),
-            ("mutual", "drop at the base by that current", |s| s.mutual),
+            ("collected", "for the other bipolar's collected current", |s| s.collected),
         ];
         for (name, words, pick) in figures {
             let name = format!("{word}_{name}_ohm_um");
@@ -117,9 +116,8 @@ struct Seen {
     base: f64,
     /// The same, contacts without series resistance.
     silicon: f64,
-    /// From where the other bipolar's current is collected, and from there to the base.
+    /// Drop at the base over the other bipolar's collected current.
     collected: f64,
-    mutual: f64,
 }
 
 /// One bipolar forward at low injection, beside the off-state it started from.
@@ -204,8 +202,7 @@ impl Bench<'_> {
         Ok(Seen {
             base: of(&injected, &injected, &ways)?,
             silicon: of(&injected, &injected, &bare)?,
-            collected: of(&collected, &collected, &ways)?,
-            mutual: of(&collected, &injected, &ways)?,
+            collected: of(&collected, &injected, &ways)?,
         })
     }
 

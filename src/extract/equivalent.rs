@@ -7,7 +7,7 @@ use crate::experiment::{Figures, Found, Outcome, Sheet, collected};
 use crate::trace::Fold;
 
 use super::characteristic::Characteristic;
-use super::lumped::{Bipole, Lumped, LumpedCurve, LumpedPoint, Multiplication, Spread};
+use super::lumped::{Bipole, Lumped, LumpedCurve, LumpedPoint, Multiplication, Shunt};
 
 /// Currents of the model's S-curve [A/µm].
 const RANGE: [f64; 2] = [1e-10, 1e-1];
@@ -46,22 +46,21 @@ fn extract(
 ) -> Found<(Lumped, Vec<String>)> {
     let known =
         |name: &str| resistances.number_at(name).ok_or_else(|| format!("{name} was not measured"));
-    let spread = |word: &str| -> Found<Spread> {
-        Ok(Spread {
-            base: known(&format!("{word}_ohm_um"))?,
-            collected: known(&format!("{word}_at_junction_ohm_um"))?,
-            mutual: known(&format!("{word}_mutual_ohm_um"))?,
+    let shunt = |word: &str| -> Found<Shunt> {
+        Ok(Shunt {
+            own: known(&format!("{word}_ohm_um"))?,
+            collected: known(&format!("{word}_collected_ohm_um"))?,
         })
     };
-    let (well, substrate) = (spread("well")?, spread("substrate")?);
+    let (well, substrate) = (shunt("well")?, shunt("substrate")?);
     let inverse = |column: &str| inverse(gains, column, well.collected + substrate.collected);
     let npn = Bipole {
         inverse: inverse("cathode_A_per_um"),
-        ..bipole(case, gains, "npn", Role::Cathode, substrate.base)?
+        ..bipole(case, gains, "npn", Role::Cathode, substrate.own)?
     };
     let pnp = Bipole {
         inverse: inverse("anode_A_per_um"),
-        ..bipole(case, gains, "pnp", Role::Anode, well.base)?
+        ..bipole(case, gains, "pnp", Role::Anode, well.own)?
     };
     let mut sources = vec![
         "collector and base currents: gains, less the drops over the base's and the emitter's resistance".to_string(),
@@ -237,8 +236,20 @@ fn parameters(model: &Lumped, sources: &[String]) -> Sheet {
         model.multiplication.as_ref().map(pick).ok_or_else(|| "no multiplication".to_string())
     };
     Sheet::new()
-        .number("well_ohm_um", unit, "R_W", Ok(model.well.base))
-        .number("substrate_ohm_um", unit, "R_S", Ok(model.substrate.base))
+        .number("well_ohm_um", unit, "R_W", Ok(model.well.own))
+        .number("substrate_ohm_um", unit, "R_S", Ok(model.substrate.own))
+        .number(
+            "well_collected_ohm_um",
+            unit,
+            "R_W for what the well junction collects",
+            Ok(model.well.collected),
+        )
+        .number(
+            "substrate_collected_ohm_um",
+            unit,
+            "R_S for what the well junction collects",
+            Ok(model.substrate.collected),
+        )
         .number("beta_npn", "1", "gain of the npn at 0.6 V", Ok(beta(&model.npn)))
         .number("beta_pnp", "1", "gain of the pnp at 0.6 V", Ok(beta(&model.pnp)))
         .number("breakdown_V", "V", "V_B of the well junction", m(|m| m.breakdown))
@@ -360,7 +371,7 @@ fn differences(
         said.push("an injecting drain is a further emitter in the well or the substrate, whose own gain can close the loop before the anode's or the cathode's does; the model has two bipolars and knows it as a current only".into());
     }
     said.push(
-        "one voltage stands for each base: crowding along the junctions is not in the model".into(),
+        "one voltage stands for each base: crowding along the emitters and the drop of the on-state's whole current between the two bases are not in the model".into(),
     );
     said
 }

@@ -35,21 +35,19 @@ pub struct Multiplication {
     pub power: f64,
 }
 
-/// Majority conduction in a well or the substrate as three resistances [Ω·µm].
+/// Majority conduction in a well or the substrate as its base sees it [Ω·µm].
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spread {
-    /// Of the base under the emitter: R_W or R_S.
-    pub base: f64,
-    /// From where the other bipolar's current is collected.
+pub struct Shunt {
+    /// Drop over current of the base's own current, from under the emitter: R_W or R_S.
+    pub own: f64,
+    /// Drop at the base over what the well junction collects from the other bipolar.
     pub collected: f64,
-    /// Drop at the base by the collected current.
-    pub mutual: f64,
 }
 
-impl Spread {
-    /// One node: the textbook's single shunt.
-    pub fn single(resistance: f64) -> Spread {
-        Spread { base: resistance, collected: resistance, mutual: resistance }
+impl Shunt {
+    /// One node: the textbook's resistor.
+    pub fn single(resistance: f64) -> Shunt {
+        Shunt { own: resistance, collected: resistance }
     }
 }
 
@@ -58,8 +56,8 @@ impl Spread {
 pub struct Lumped {
     pub npn: Bipole,
     pub pnp: Bipole,
-    pub well: Spread,
-    pub substrate: Spread,
+    pub well: Shunt,
+    pub substrate: Shunt,
     /// What the forward well junction loses to recombination, over its voltage.
     pub recombination: Characteristic,
     /// `None`: no avalanche.
@@ -114,17 +112,11 @@ impl Bipole {
 
     /// Emitter-base voltage with `current` through the whole path: what the transport does
     /// not carry is collected and drops over the shunt, the base current lifts it.
-    fn forward(&self, shunt: Spread, current: f64, inverse: f64) -> f64 {
+    fn forward(&self, shunt: Shunt, current: f64, inverse: f64) -> f64 {
         root(FORWARD[0], FORWARD[1], |v| {
             let majority = current - self.collector.at(v) + inverse;
-            self.drop(v, inverse) + shunt.base * self.base.at(v) - shunt.mutual * majority
+            self.drop(v, inverse) + shunt.own * self.base.at(v) - shunt.collected * majority
         })
-    }
-
-    /// Drop from the tap to where the other bipolar's current is collected [V].
-    fn collected(&self, shunt: Spread, v: f64, current: f64, inverse: f64) -> f64 {
-        let majority = current - self.collector.at(v) + inverse;
-        shunt.collected * majority - shunt.mutual * self.base.at(v)
     }
 
     /// Current gain at an emitter-base voltage.
@@ -173,9 +165,7 @@ impl Lumped {
         }
         let junction = root(DEEPEST, most, excess);
         let (npn, pnp, n, p) = forwards(junction);
-        let voltage = self.npn.collected(self.substrate, npn, current, n)
-            + junction
-            + self.pnp.collected(self.well, pnp, current, p);
+        let voltage = self.npn.drop(npn, n) + junction + self.pnp.drop(pnp, p);
         Some(LumpedPoint { voltage, current, npn_forward: npn, pnp_forward: pnp, junction })
     }
 
@@ -226,9 +216,7 @@ impl Lumped {
             let (s, w) = (crossing + into[0], crossing - into[1]);
             let npn = self.npn.forward(self.substrate, s, 0.0);
             let pnp = self.pnp.forward(self.well, w, 0.0);
-            let junction = supply
-                - self.npn.collected(self.substrate, npn, s, 0.0)
-                - self.pnp.collected(self.well, pnp, w, 0.0);
+            let junction = supply - self.npn.drop(npn, 0.0) - self.pnp.drop(pnp, 0.0);
             if junction < SATURATED {
                 return None;
             }

@@ -8,6 +8,6 @@ mod verdict;
 pub use characteristic::Characteristic;
 pub use equivalent::lumped;
 pub use lumped::{
-    Bipole, Conditions, Lumped, LumpedCurve, LumpedPoint, Multiplication, Spread, required_product,
+    Bipole, Conditions, Lumped, LumpedCurve, LumpedPoint, Multiplication, Shunt, required_product,
 };
 pub use verdict::*;
