@@ -110,7 +110,13 @@ fn flow_and_lumped_model_of_the_core() {
     let (field, model) =
         (number(snapback, "/holding/voltage_V"), number(lumped, "/holding/voltage_V"));
     assert_eq!(number(lumped, "/holding/field_voltage_V"), field);
-    assert!((model - field).abs() < 0.4, "holding: model {model}, field {field}");
+    // The drop of the whole current between the bases is not in the model: it holds lower.
+    assert!(model > 0.6 && model < field, "holding: model {model}, field {field}");
+    let (field, model) = (
+        number(snapback, "/holding/current_A_per_um"),
+        number(lumped, "/conditions/sustaining_A_per_um"),
+    );
+    assert!(model / field > 0.5 && model / field < 1.5, "I_h: model {model}, field {field}");
     let (field, model) =
         (number(snapback, "/trigger/voltage_V"), number(lumped, "/trigger/voltage_V"));
     assert!((model / field - 1.0).abs() < 0.1, "trigger: model {model}, field {field}");

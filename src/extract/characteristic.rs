@@ -7,8 +7,8 @@ pub enum Characteristic {
     Exponential { saturation: f64, thermal: f64 },
     /// Through measured points: the monotone piecewise cubic of F. N. Fritsch and R. E.
     /// Carlson (SIAM J. Numer. Anal. 17, 238 (1980); slopes by their harmonic mean, from
-    /// memory) in ln I over V, straight beyond both ends.
-    Table { voltage: Vec<f64>, ln_current: Vec<f64>, slope: Vec<f64> },
+    /// memory) in ln I over V, straight beyond both ends. Slopes are of ln I [1/V].
+    Table { voltage: Vec<f64>, ln_current: Vec<f64>, slope: Vec<f64>, beyond: f64 },
     /// No current.
     None,
 }
@@ -20,6 +20,11 @@ impl Characteristic {
     /// From points \[V\], \[A/µm\]; those that do not grow in both are left out. `None` with
     /// fewer than two left.
     pub fn through(points: &[[f64; 2]]) -> Option<Characteristic> {
+        Characteristic::beyond(points, None)
+    }
+
+    /// The same, going on after the last point with a given slope of ln I [1/V].
+    pub fn beyond(points: &[[f64; 2]], last_slope: Option<f64>) -> Option<Characteristic> {
         let (mut voltage, mut ln_current): (Vec<f64>, Vec<f64>) = (Vec::new(), Vec::new());
         for &[v, i] in points.iter().filter(|p| p[0].is_finite() && p[1] > 0.0) {
             let grows = voltage.last().is_none_or(|l| v > l + 1e-6)
@@ -41,7 +46,8 @@ impl Characteristic {
         let mut slope = vec![first];
         slope.extend(secant.windows(2).map(|s| 2.0 * s[0] * s[1] / (s[0] + s[1])));
         slope.push(last);
-        Some(Characteristic::Table { voltage, ln_current, slope })
+        let beyond = last_slope.unwrap_or(last);
+        Some(Characteristic::Table { voltage, ln_current, slope, beyond })
     }
 
     /// Current at a voltage [A/µm].
@@ -51,13 +57,14 @@ impl Characteristic {
             Characteristic::Exponential { saturation, thermal } => {
                 (saturation.ln() + v / thermal).min(MOST).exp()
             }
-            Characteristic::Table { voltage, ln_current, slope } => {
+            Characteristic::Table { voltage, ln_current, slope, beyond } => {
                 let k = voltage.partition_point(|x| *x <= v);
                 let of = |k: usize| Some([*voltage.get(k)?, *ln_current.get(k)?, *slope.get(k)?]);
                 let ends = (k.checked_sub(1).and_then(of), of(k));
                 let ln = match ends {
                     (Some(a), Some(b)) => hermite(a, b, v),
-                    (None, Some(a)) | (Some(a), None) => a[1] + a[2] * (v - a[0]),
+                    (None, Some(a)) => a[1] + a[2] * (v - a[0]),
+                    (Some(a), None) => a[1] + beyond * (v - a[0]),
                     (None, None) => return 0.0,
                 };
                 ln.min(MOST).exp()

@@ -4,6 +4,7 @@
 
 use crate::case::{Case, ExperimentKind, Role};
 use crate::experiment::{Figures, Found, Outcome, Sheet, collected};
+use crate::silicon::thermal_voltage;
 use crate::trace::Fold;
 
 use super::characteristic::Characteristic;
@@ -63,7 +64,7 @@ fn extract(
         ..bipole(case, gains, "pnp", Role::Anode, well.own)?
     };
     let mut sources = vec![
-        "collector and base currents: gains, less the drops over the base's and the emitter's resistance".to_string(),
+        "collector and base currents: gains, less the drops over the base's and the emitter's resistance; constant gains beyond".to_string(),
         "resistances: the experiment of that name".to_string(),
         "inverse currents: the well junction forward, from low currents".to_string(),
     ];
@@ -103,14 +104,23 @@ fn bipole(case: &Case, gains: &Sheet, word: &str, role: Role, base: f64) -> Foun
         column("emitter_A_per_um"),
         column("emitter_base_V"),
     );
-    let junction = |k: usize| -> Option<f64> {
-        Some(v.get(k)? - base * i_b.get(k)? - emitter_resistance * i_e.get(k)?)
-    };
-    let points = |current: &[f64]| -> Vec<[f64; 2]> {
-        current.iter().enumerate().filter_map(|(k, i)| Some([junction(k)?, *i])).collect()
-    };
+    // What the drops leave of the voltage; at least what the base current takes, an ideal
+    // diode's: where the base is flooded its resistance falls and the drop is less.
+    let vt = thermal_voltage(case.temperature);
+    let bases = i_b;
+    let mut junction: Vec<f64> = Vec::new();
+    for (k, ((v, i_b), i_e)) in v.iter().zip(i_b).zip(i_e).enumerate() {
+        let left = v - base * i_b - emitter_resistance * i_e;
+        let least = match (k.checked_sub(1).and_then(|k| bases.get(k)), junction.last()) {
+            (Some(before), Some(last)) => last + vt * (i_b / before).ln(),
+            _ => f64::NEG_INFINITY,
+        };
+        junction.push(left.max(least));
+    }
+    // Beyond the last row the gain stays what it was there.
     let table = |current: &[f64]| {
-        Characteristic::through(&points(current))
+        let points: Vec<[f64; 2]> = junction.iter().zip(current).map(|(v, i)| [*v, *i]).collect();
+        Characteristic::beyond(&points, Some(1.0 / vt))
             .ok_or_else(|| format!("the {word} has no gain to speak of: see `gains`"))
     };
     Ok(Bipole {
@@ -362,7 +372,7 @@ fn differences(
             let measured = bipole.collector.measured_to();
             if bipole.collector.at(v) > measured {
                 said.push(format!(
-                    "the gain of the {word} was measured up to {measured:.2e} A/um and is extrapolated at the holding point"
+                    "the gain of the {word} was measured up to {measured:.2e} A/um and is taken as constant beyond"
                 ));
             }
         }

@@ -221,7 +221,8 @@ impl Lumped {
                 return None;
             }
             crossing = self.crossing(npn, pnp, junction);
-            if !crossing.is_finite() {
+            // Written so that what is no number counts as latched too.
+            if !(crossing < LATCHED) {
                 return None;
             }
             if (npn - last[0]).abs() < SETTLED && (pnp - last[1]).abs() < SETTLED {
@@ -260,6 +261,9 @@ const ROUNDS: u32 = 500;
 const SETTLED: f64 = 1e-9;
 /// Reverse voltage below which the well junction no longer blocks [V].
 const SATURATED: f64 = 0.1;
+
+/// Current through the well junction that no off-state has [A/µm].
+const LATCHED: f64 = 1.0;
 
 /// Gains and what the product of gains must exceed.
 #[derive(Debug, Clone, Copy, PartialEq)]
