@@ -139,6 +139,29 @@ fn flow_and_lumped_model_of_the_core() {
     assert!(table.contains("flow at the holding point") && table.contains("lumped"), "{table}");
 }
 
+/// All of a small injection is accounted for by the other terminals.
+#[test]
+fn a_small_injection_goes_somewhere() {
+    let desk = Desk::new();
+    let text = core(
+        800,
+        "[[experiment]]\nkind = \"injection\"\ninto = \"anode\"\nsign = \"+\"\n\
+         bias = { well-tap = 1.2, anode = 1.2 }\nstop = { current = \"1 uA/um\" }\n",
+    );
+    let ran = desk.case("into", &text, &[]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let document = ran.json();
+    let collected = &experiment(&document, "injection")["flow"]["collected"];
+    let shares = numbers(collected, "/share");
+    let sum: f64 = shares.iter().sum();
+    assert!((sum - 1.0).abs() < 1e-6, "{shares:?}");
+    // A vertical pnp: most holes cross the well.
+    let crossed = number(collected, "/collected_share");
+    assert!(crossed > 0.5 && crossed < 1.0, "{crossed}");
+    assert!(collected["guard_share"].is_null());
+    assert!(collected["guard_share_reason"].as_str().is_some_and(|r| r.contains("guard")));
+}
+
 /// A role that no terminal has, a supply that nobody names.
 #[test]
 fn what_is_missing_is_named_with_its_line() {

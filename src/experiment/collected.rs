@@ -102,10 +102,8 @@ impl Collected {
 
     /// As figures.
     pub fn sheet(&self) -> Sheet {
-        let mut shares = Sheet::new();
-        for (name, share) in &self.shares {
-            shares = shares.number(name, "1", name, Ok(*share));
-        }
+        let names: Vec<String> = self.shares.iter().map(|(n, _)| n.clone()).collect();
+        let shares: Vec<f64> = self.shares.iter().map(|(_, s)| *s).collect();
         let guards = self.guards.ok_or_else(|| "no terminal has the role guard".to_string());
         Sheet::new()
             .number("at_A_per_um", "A/um", "injected current at which the shares hold", Ok(self.at))
@@ -116,6 +114,7 @@ impl Collected {
                 Ok(self.crossed),
             )
             .number("guard_share", "1", "share that guard terminals collect", guards)
-            .group("shares", "shares by terminal", shares)
+            .texts("terminals", "terminals, in the order of the column", &names)
+            .column("share", "1", "share of the injected current that leaves there", shares)
     }
 }

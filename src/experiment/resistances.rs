@@ -95,14 +95,16 @@ pub fn resistances(
         sheet = sheet.number(&format!("{word}_ohm_um"), unit, &meaning, of(found, |s| s.base));
     }
     for (word, symbol, _, found) in names {
-        let figures: [(&str, &str, fn(&Seen) -> f64); 2] = [
-            ("silicon", "without what is in series with the contacts", |s| s.silicon),
-            ("collected", "for the other bipolar's collected current", |s| s.collected),
-        ];
-        for (name, words, pick) in figures {
-            let name = format!("{word}_{name}_ohm_um");
-            sheet = sheet.number(&name, unit, &format!("{symbol} {words}"), of(found, pick));
-        }
+        let silicon = format!("{symbol} without what is in series with the contacts");
+        let collected = format!("{symbol} for the other bipolar's collected current");
+        sheet = sheet
+            .number(&format!("{word}_silicon_ohm_um"), unit, &silicon, of(found, |s| s.silicon))
+            .number(
+                &format!("{word}_collected_ohm_um"),
+                unit,
+                &collected,
+                of(found, |s| s.collected),
+            );
     }
     let mut outcome = named(device, drive, work, Ok(sheet.text("method", "method", METHOD)));
     outcome.status = status;

@@ -310,7 +310,7 @@ fn conditions(model: &Lumped, at: Found<f64>) -> Sheet {
 /// solution.
 fn critical(sheet: Sheet, case: &Case, model: &Lumped, outcomes: &[Outcome]) -> Sheet {
     let mut all = Sheet::new();
-    for (experiment, outcome) in case.experiments.iter().zip(outcomes) {
+    for (k, (experiment, outcome)) in case.experiments.iter().zip(outcomes).enumerate() {
         let ExperimentKind::Injection { into, .. } = &experiment.kind else { continue };
         let (Figures::Injection { critical, .. }, Ok(flow)) =
             (&outcome.figures, collected(case, experiment, outcome, HALF))
@@ -339,7 +339,8 @@ fn critical(sheet: Sheet, case: &Case, model: &Lumped, outcomes: &[Outcome]) -> 
                 "share that crosses the well junction",
                 Ok(flow.crossed),
             );
-        all = all.group(into, &format!("injection into {into}"), group);
+        let name = format!("experiment_{k}");
+        all = all.group(&name, &format!("injection into {into}"), group.text("into", "into", into));
     }
     match all.figures.is_empty() {
         true => sheet,

@@ -119,6 +119,13 @@ impl Bipole {
         })
     }
 
+    /// Emitter-base voltage with a given majority current through the shunt.
+    fn driven(&self, shunt: Shunt, majority: f64) -> f64 {
+        root(FORWARD[0], FORWARD[1], |v| {
+            self.drop(v, 0.0) + shunt.own * self.base.at(v) - shunt.collected * majority
+        })
+    }
+
     /// Current gain at an emitter-base voltage.
     pub fn beta(&self, v: f64) -> f64 {
         self.collector.at(v) / self.base.at(v)
@@ -208,21 +215,20 @@ impl Lumped {
     /// The off-state at a supply [V] with currents \[A/µm\] forced into the two bases, S and
     /// W; `None` if there is none: the path latches.
     pub fn off_state(&self, supply: f64, into: [f64; 2]) -> Option<LumpedPoint> {
-        let mut crossing = 0.0;
+        // Majority currents of the bases S and W.
+        let mut majority = [into[0], -into[1]];
         let mut last = [f64::NAN; 2];
-        // From below: what crosses the junction only grows from round to round, so the
-        // lowest state is found if there is one.
+        // From below: what the bases get only grows from round to round, so the lowest state
+        // is found if there is one.
         for _ in 0..ROUNDS {
-            let (s, w) = (crossing + into[0], crossing - into[1]);
-            let npn = self.npn.forward(self.substrate, s, 0.0);
-            let pnp = self.pnp.forward(self.well, w, 0.0);
+            let npn = self.npn.driven(self.substrate, majority[0]);
+            let pnp = self.pnp.driven(self.well, majority[1]);
             let junction = supply - self.npn.drop(npn, 0.0) - self.pnp.drop(pnp, 0.0);
             if junction < SATURATED {
                 return None;
             }
-            crossing = self.crossing(npn, pnp, junction);
-            // Written so that what is no number counts as latched too.
-            if !(crossing < LATCHED) {
+            let crossing = self.crossing(npn, pnp, junction);
+            if !crossing.is_finite() || crossing > LATCHED {
                 return None;
             }
             if (npn - last[0]).abs() < SETTLED && (pnp - last[1]).abs() < SETTLED {
@@ -235,6 +241,10 @@ impl Lumped {
                 });
             }
             last = [npn, pnp];
+            majority = [
+                into[0] + crossing - self.npn.collector.at(npn),
+                crossing - self.pnp.collector.at(pnp) - into[1],
+            ];
         }
         None
     }
