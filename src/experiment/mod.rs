@@ -6,6 +6,7 @@ mod figures;
 mod flow;
 mod gains;
 mod grading;
+mod gummel;
 mod limit;
 mod majority;
 mod outcome;
