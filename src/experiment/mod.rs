@@ -1,4 +1,4 @@
-//! What an engineer measures: snapback, injection, bias.
+//! What an engineer measures: snapback, injection, bias, gains, resistances; who carries what.
 
 mod bars;
 mod collected;
