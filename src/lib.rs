@@ -8,8 +8,8 @@
 pub mod case; // TOML text -> Case: µm, cm⁻³, V, K
 pub mod cli;
 pub mod discretize; // mesh + laws -> residual and Jacobian
-pub mod experiment; // snapback, injection, bias
-pub mod extract; // verdict
+pub mod experiment; // snapback, injection, bias, gains, resistances, flow
+pub mod extract; // verdict, lumped model
 pub mod linear; // block-sparse direct solver
 pub mod mesh; // cross-section -> graded lines, nodes, sampled doping
 pub mod record; // HDF5 and JSON

@@ -2,7 +2,7 @@
 //! them.
 
 use holdpoint::case::VerdictSpec;
-use holdpoint::experiment::{Criterion, Figures, Found, Outcome, Status};
+use holdpoint::experiment::{Criterion, Figures, Found, Outcome, Sheet, Status};
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::trace::{Curve, Fold, FoldKind, TerminalValues, Work};
 
@@ -22,6 +22,7 @@ fn outcome(drive: &str, status: Status, figures: Figures) -> Outcome {
         figures,
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work::default(),
         wall: 0.0,

@@ -10,8 +10,8 @@ use super::reruns::reruns;
 use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
-use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Status, run_experiment};
-use crate::extract::Verdict;
+use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Sheet, Status, run_experiment};
+use crate::extract::{self, Verdict};
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
 use crate::solve::equilibrium;
@@ -110,6 +110,10 @@ impl Rooms for Joined {
             if finished {
                 record.verdict =
                     case.verdict.map(|v| Verdict::of(v, case.width, &record.experiments));
+                if let Some(lumped) = extract::lumped(case, &record.experiments) {
+                    let meaning = "lumped two-transistor model";
+                    record.extract = Sheet::new().group("lumped", meaning, lumped);
+                }
                 complete = true;
             }
         }
@@ -151,6 +155,7 @@ fn first_record(
         figures: Figures::Bias { points: Vec::new() },
         bars: job.bars.filter(|_| has_points(e)).map(Bars::wanted),
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work::default(),
         wall: 0.0,
@@ -206,6 +211,7 @@ fn first_record(
         equilibrium: state.words().potential,
         experiments,
         verdict: None,
+        extract: Sheet::new(),
         warnings: warnings
             .iter()
             .filter(|p| p.severity == Severity::Warning)

@@ -52,6 +52,10 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line(String::new());
         experiment(k, outcome, r.width, width, &mut line);
     }
+    if !r.extract.figures.is_empty() {
+        line(String::new());
+        sheet(&r.extract, 0, &mut line);
+    }
     text
 }
 
@@ -114,6 +118,13 @@ fn experiment(
         }
         Figures::Bias { .. } => {}
         Figures::Named(named) => sheet(named, 1, line),
+    }
+    for f in &o.flow.figures {
+        if let Shown::Group(inner) = &f.value
+            && let Some(Shown::Text(summary)) = inner.find("summary").map(|s| &s.value)
+        {
+            line(format!("  {}: {summary}", f.meaning));
+        }
     }
     for (n, fold) in o.folds.iter().enumerate() {
         line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));

@@ -142,6 +142,21 @@ impl Assembly {
         self.terminal_currents::<N>(device, state);
     }
 
+    /// Electron and hole current into the device at contact `k` [A/cm] in the state last
+    /// evaluated; gates carry none.
+    pub fn carriers(&self, device: &Device, state: &State, k: usize) -> [f64; 2] {
+        let Some(contact) = device.contacts.get(k).filter(|c| !c.is_gate) else {
+            return [0.0; 2];
+        };
+        let mut sum = [0.0; 2];
+        for &node in &contact.nodes {
+            let row = node_row::<3>(device, state, &self.edges, node as usize, false);
+            sum[0] += row.value[1];
+            sum[1] += row.value[2];
+        }
+        sum
+    }
+
     fn terminal_currents<const N: usize>(&mut self, device: &Device, state: &State) {
         for (k, contact) in device.contacts.iter().enumerate() {
             self.currents[k] = if contact.is_gate {

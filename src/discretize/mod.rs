@@ -22,7 +22,7 @@ pub use avalanche::{Cell, Generation, generation};
 pub use bernoulli::{Bernoulli, bernoulli, bernoulli_pair};
 pub use circuit::{Circuit, Tying};
 pub use contact::{Ionized, Neutral, ionized, neutral};
-pub use device::{Contact, Device, Edge, NONE, Quarter, Tie};
+pub use device::{Contact, DIRECTIONS, Device, Edge, NONE, Quarter, Tie};
 pub use flow::{CarrierFlow, EdgeFlow};
 pub use flux::{Ends, Flux, flux};
 pub use heat::HeatLoss;

@@ -1,14 +1,22 @@
-//! What an engineer measures: snapback, injection, bias.
+//! What an engineer measures: snapback, injection, bias, gains, resistances; who carries what.
 
 mod bars;
 mod deformed;
 mod figures;
 mod fold_point;
+mod collected;
+mod flow;
+mod gains;
 mod grading;
+mod gummel;
 mod limit;
+mod majority;
 mod outcome;
 mod poise;
 mod pulse;
+mod regions;
+mod resistances;
+mod roles;
 mod run;
 mod setup;
 mod sheet;
@@ -22,7 +30,10 @@ mod wider;
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
 pub use deformed::{deformed, on_moved_lines, with_value};
 pub use fold_point::{FoldPoint, Mark, branch_setup};
+pub use collected::{Collected, collected};
+pub use flow::flow;
 pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
+pub use majority::{Majority, Source, Way};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};
 pub use setup::{Setup, SetupError};

@@ -109,6 +109,8 @@ pub struct Outcome {
     pub bars: Option<Bars>,
     /// Stored fields: the folds and the end, and those asked for.
     pub fields: Vec<Fields>,
+    /// Who carries what at the stored points; empty where there is nothing to say.
+    pub flow: Sheet,
     pub warnings: Vec<String>,
     pub work: Work,
     /// [s]

@@ -292,8 +292,8 @@ fn on_state(
     Ok((on, unknown, branch.work))
 }
 
-/// Tells of points, but keeps no checkpoint: a transient begins anew if it was interrupted.
-struct NoCheckpoint<'k>(&'k mut dyn Keeper);
+/// Tells of points, but keeps no checkpoint: what was interrupted begins anew.
+pub(super) struct NoCheckpoint<'k>(pub &'k mut dyn Keeper);
 
 impl Keeper for NoCheckpoint<'_> {
     fn point(&mut self, standing: &Standing) -> Next {

@@ -11,9 +11,13 @@ use crate::trace::{
 };
 
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
+use super::flow::flow;
+use super::gains::{Asked, gains};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
 use super::pulse::pulse;
+use super::resistances::resistances;
 use super::setup::{Setup, SetupError};
+use super::sheet::Sheet;
 use super::strike::strike;
 use super::supply_ramp::{PowerUp, supply_ramp};
 use super::warnings::warnings;
@@ -68,11 +72,19 @@ pub fn run_experiment(
         ExperimentKind::Strike { track, settle } => {
             strike(case, device, equilibrium, experiment, track, *settle, keeper)?
         }
+        ExperimentKind::Gains { supply, idle, stop } => {
+            let asked = Asked { supply: *supply, idle: *idle, stop: *stop };
+            gains(case, device, equilibrium, experiment, asked, keeper)?
+        }
+        ExperimentKind::Resistances { supply } => {
+            resistances(case, device, equilibrium, experiment, *supply, keeper)?
+        }
         other => return Err(SetupError::NotAvailable { experiment: other.word() }),
     };
     outcome.kind = experiment.kind.word().to_string();
     outcome.wall += started.elapsed().as_secs_f64();
     outcome.warnings = warnings(device, &outcome);
+    outcome.flow = flow(case, device, experiment, &outcome);
     Ok(outcome)
 }
 
@@ -270,6 +282,7 @@ impl Plan<'_> {
             figures,
             bars: None,
             fields,
+            flow: Sheet::new(),
             warnings: Vec::new(),
             work,
             wall,
@@ -294,6 +307,7 @@ fn bias(
         figures: Figures::Bias { points: Vec::new() },
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work::default(),
         wall: 0.0,

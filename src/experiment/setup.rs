@@ -10,6 +10,8 @@ pub enum SetupError {
     NoTerminal { experiment: &'static str, name: String, known: String },
     #[error("{experiment}: not available in this version")]
     NotAvailable { experiment: &'static str },
+    #[error("{experiment}: no terminal has the role \"{role}\"")]
+    NoRole { experiment: &'static str, role: &'static str },
     #[error("{experiment}: no terminal is driven")]
     NoDrive { experiment: &'static str },
     #[error("{experiment}: `bias` holds no terminal above 0 V: there is no supply to latch at")]

@@ -61,6 +61,7 @@ pub fn named(
         figures: Figures::Named(sheet),
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work,
         wall: 0.0,

@@ -29,6 +29,9 @@ pub fn to_json(record: &RunRecord) -> Value {
         "verdict": verdict,
         "warnings": record.warnings,
     });
+    if let Value::Object(map) = &mut document {
+        sheet::json(&record.extract, map);
+    }
     if record.verdict.is_none() {
         let reason = match record.complete {
             true => "the case asks for no verdict",
@@ -86,6 +89,11 @@ fn experiment(o: &Outcome) -> Value {
                 sheet::json(named, map);
             }
         }
+    }
+    if !o.flow.figures.is_empty() {
+        let mut map = Map::new();
+        sheet::json(&o.flow, &mut map);
+        e["flow"] = Value::Object(map);
     }
     if let Some(reruns) = bars::reruns(o) {
         e["error_bars"] = reruns;

@@ -1,6 +1,6 @@
 //! Everything that one run says, as one value: written to HDF5, read back, shown.
 
-use crate::experiment::Outcome;
+use crate::experiment::{Outcome, Sheet};
 use crate::extract::Verdict;
 use crate::mesh::Mesh;
 
@@ -25,6 +25,8 @@ pub struct RunRecord {
     pub equilibrium: Vec<f64>,
     pub experiments: Vec<Outcome>,
     pub verdict: Option<Verdict>,
+    /// What follows from several experiments (the lumped model), by name; empty if nothing.
+    pub extract: Sheet,
     /// Warnings of the whole run (structure, mesh).
     pub warnings: Vec<String>,
     /// False while the run is under way or was interrupted.

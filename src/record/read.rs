@@ -7,8 +7,9 @@ use hdf5::File;
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::seal::{self, Seal};
 use super::source::Shelf;
-use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome};
+use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome, sheet};
 use crate::case::Plate;
+use crate::experiment::Sheet;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
 
@@ -92,6 +93,7 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         mesh,
         experiments: outcomes,
         verdict: verdict(&root.group("verdict")?)?,
+        extract: extract(root)?,
         warnings: root.texts("run_warnings")?,
         complete: root.flag("complete")?,
     })
@@ -230,6 +232,15 @@ fn plate(at: &Shelf) -> Got<Plate> {
         "work function" => Ok(Plate::WorkFunction(at.number("work_function_eV")?)),
         other => Err(at.damaged("plate", format!("{other:?} is not a plate"))),
     }
+}
+
+/// Empty in files without any.
+fn extract(root: &Shelf) -> Got<Sheet> {
+    if !root.has("extract") {
+        return Ok(Sheet::new());
+    }
+    let at = root.group("extract")?;
+    if at.has("figure") { sheet::read(&at) } else { Ok(Sheet::new()) }
 }
 
 fn verdict(at: &Shelf) -> Got<Option<Verdict>> {

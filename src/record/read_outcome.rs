@@ -5,7 +5,7 @@ use super::names::{CURVE_COLUMNS, groups_of};
 use super::read::Net;
 use super::source::Shelf;
 use super::{bars, sheet};
-use crate::experiment::{BiasPoint, Criterion, Figures, Found, OnBranch, Outcome, Status};
+use crate::experiment::{BiasPoint, Criterion, Figures, Found, OnBranch, Outcome, Sheet, Status};
 use crate::trace::{Curve, Fields, Fold, FoldKind, Snapshot, StateWords, TerminalValues, Work};
 
 type Got<T> = Result<T, RecordError>;
@@ -30,6 +30,10 @@ pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
         bars: None,
         curve: curve(&at.group("curve")?, names)?,
         fields,
+        flow: match at.has("flow") {
+            true => sheet::read(&at.group("flow")?)?,
+            false => Sheet::new(),
+        },
         warnings: at.texts("warnings")?,
         work: work(&at.group("work")?)?,
         wall: at.number("wall_s")?,

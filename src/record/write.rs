@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::sink::{Axis, Place, Sink, label};
-use super::{ConstantInForce, RecordError, RunRecord, disk, write_outcome};
+use super::{ConstantInForce, RecordError, RunRecord, disk, sheet, write_outcome};
 use crate::case::Plate;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Material, Mesh};
@@ -36,7 +36,10 @@ fn to_bytes(record: &RunRecord) -> Made<Vec<u8>> {
     for (k, outcome) in record.experiments.iter().enumerate() {
         write_outcome::outcome(&experiments.group(&k.to_string())?, outcome, &plane)?;
     }
-    root.group("extract")?;
+    let extract = root.group("extract")?;
+    if !record.extract.figures.is_empty() {
+        sheet::write(&extract, &record.extract)?;
+    }
     verdict(&root.group("verdict")?, record.verdict.as_ref())?;
     sink.finish()
 }

@@ -29,6 +29,9 @@ pub(super) fn outcome(at: &Place, outcome: &Outcome, plane: &Plane) -> Made<()> 
     folds(&at.group("folds")?, &outcome.folds, terminal)?;
     figures(at, outcome, terminal)?;
     bars::write(at, outcome)?;
+    if !outcome.flow.figures.is_empty() {
+        sheet::write(&at.group("flow")?, &outcome.flow)?;
+    }
     let stored = at.group("fields")?;
     stored.number("count", outcome.fields.len() as u64)?;
     for (k, fields) in outcome.fields.iter().enumerate() {

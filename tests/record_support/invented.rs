@@ -8,7 +8,7 @@ use holdpoint::case::{
     Case, Constants, Experiment, ExperimentKind, Grid, Laws, Problem, Stop, Wafer,
 };
 use holdpoint::cli::{Job, Meshed, Rooms, RunError, Watch};
-use holdpoint::experiment::{Outcome, Status};
+use holdpoint::experiment::{Outcome, Sheet, Status};
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::record::RunRecord;
 use holdpoint::trace::{Curve, Keeper, Next, Snapshot, Standing, StateWords};
@@ -156,6 +156,7 @@ impl Rooms for Invented {
                 case_text: job.case.text.clone(),
                 experiments: vec![waiting.clone(), waiting],
                 verdict: None,
+                extract: Sheet::new(),
                 ..rich()
             }
         });

@@ -187,6 +187,7 @@ fn outcome(r: &mut Numbers, kind: &str, points: usize, figures: Figures) -> Outc
         figures,
         bars: None,
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: Vec::new(),
         work: Work {
             chord_steps: 7,
@@ -312,6 +313,11 @@ pub fn rich() -> RunRecord {
         .column("beta", "1", "gain", r.list(5))
         .column("empty", "1", "no gain", Vec::new())
         .group("npn", "the npn", deep);
+    let inner = Sheet::new()
+        .number("voltage_V", "V", "voltage", Ok(0.9))
+        .column("curve_V", "V", "curve", vec![0.5, f64::NAN, -1e-300])
+        .texts("differences", "why", &["first, µ".to_string(), String::new()]);
+    snapback.flow = Sheet::new().group("trigger", "flow at the trigger point", inner.clone());
     let named = outcome(&mut r, "pulse", 3, Figures::Named(sheet));
     // Interrupted before the reruns for error bars.
     let no_bars = Outcome { bars: Some(Bars::wanted(Cover::Cut)), ..snapback.clone() };
@@ -365,6 +371,7 @@ pub fn rich() -> RunRecord {
             margin: 0.1,
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
         }),
+        extract: Sheet::new().group("lumped", "lumped model", inner.clone()),
         warnings: vec!["the cut is truncated at the bottom".into()],
         complete: true,
     }
@@ -388,6 +395,7 @@ pub fn bare() -> RunRecord {
         mesh,
         experiments: Vec::new(),
         verdict: None,
+        extract: Sheet::new(),
         warnings: Vec::new(),
         complete: false,
     }
