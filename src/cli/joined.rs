@@ -114,6 +114,13 @@ impl Rooms for Joined {
                     let meaning = "lumped two-transistor model";
                     record.extract = Sheet::new().group("lumped", meaning, lumped);
                 }
+                if job.sensitivities {
+                    let all = by_the_numbers(case, &record.mesh, &device, &record.experiments);
+                    let sheet = all.map_err(RunError::Failed)?;
+                    let meaning = "derivatives of the marked points by the numbers of the case";
+                    let extract = std::mem::take(&mut record.extract);
+                    record.extract = extract.group("sensitivities", meaning, sheet);
+                }
                 complete = true;
             }
         }
@@ -123,6 +130,21 @@ impl Rooms for Joined {
         }
         ended
     }
+}
+
+/// Sensitivities of every point that the experiments found.
+fn by_the_numbers(
+    case: &Case,
+    mesh: &Mesh,
+    device: &Device,
+    outcomes: &[Outcome],
+) -> Result<Sheet, String> {
+    let mut all = Vec::new();
+    for (k, outcome) in outcomes.iter().enumerate() {
+        all.extend(extract::sensitivities(case, mesh, device, k, outcome)?);
+    }
+    let kinds: Vec<&str> = outcomes.iter().map(|o| o.kind.as_str()).collect();
+    Ok(extract::sensitivity_sheet(&all, &kinds))
 }
 
 fn axis(a: &mesh::AxisQuality) -> Value {

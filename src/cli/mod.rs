@@ -13,6 +13,7 @@ mod rooms;
 mod run;
 mod run_plan;
 mod schema;
+mod sensitivity_table;
 mod show;
 mod table;
 mod units;

@@ -33,6 +33,8 @@ pub struct Job<'a> {
     pub fields: usize,
     /// Error bars that are wanted.
     pub bars: Option<Cover>,
+    /// Derivatives of the marked points by the numbers of the case.
+    pub sensitivities: bool,
     /// Go on from here: complete experiments are kept, an interrupted one has a snapshot.
     pub resume: Option<RunRecord>,
 }

@@ -50,6 +50,10 @@ pub(super) struct Run {
     #[arg(long, value_name = "COVER", num_args = 0..=1, require_equals = true,
           default_missing_value = "mesh", value_parser = cover())]
     pub(super) error_bars: Option<Cover>,
+    /// Give the derivative of each trigger, holding and critical point by every number of the
+    /// case: doping, depths, positions, slides, lifetimes, temperature, resistances
+    #[arg(long)]
+    sensitivities: bool,
     /// Exit with code 3 if the verdict is this one (may be given several times)
     #[arg(long, value_name = "ANSWER", value_parser = PossibleValuesParser::new(ANSWERS))]
     fail_on: Vec<String>,
@@ -127,7 +131,8 @@ impl Run {
         };
         let fields = usize::from(self.fields);
         let (case, name, bars) = (&plan.case, plan.name.as_str(), self.error_bars);
-        let job = Job { case, name, threads, fields, bars, resume };
+        let sensitivities = self.sensitivities;
+        let job = Job { case, name, threads, fields, bars, sensitivities, resume };
         let mut watch = Watch::new(&plan.output, &plan.name, self.quiet, interrupt.clone(), io);
         let ended = rooms.run(&job, &mut watch);
         let checkpoint = watch.end();

@@ -1,5 +1,6 @@
 //! A record as text: the verdict first, then what it rests on.
 
+use super::sensitivity_table;
 use super::plot;
 use super::units::{barred, duration, si};
 use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
@@ -54,7 +55,12 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
     }
     if !r.extract.figures.is_empty() {
         line(String::new());
-        sheet(&r.extract, 0, &mut line);
+        let mut rest = r.extract.clone();
+        rest.figures.retain(|f| f.name != "sensitivities");
+        sheet(&rest, 0, &mut line);
+        if let Some(Shown::Group(by)) = r.extract.find("sensitivities").map(|f| &f.value) {
+            sensitivity_table::lines(by, &mut line);
+        }
     }
     text
 }

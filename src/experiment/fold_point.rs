@@ -73,6 +73,8 @@ pub struct FoldPoint {
 /// Relative exactness of the current at a voltage fold, and of the voltage [V] at a current
 /// fold.
 const TOLERANCE: f64 = 1e-9;
+/// Below this, steps that no longer shrink are the rounding of the slope.
+const NOISE: f64 = 1e-6;
 const ROUNDS: usize = 30;
 
 impl FoldPoint {
@@ -120,20 +122,26 @@ impl FoldPoint {
         }
         let (mut last, mut last_slope) = (first, here.slope(system, goal)?);
         let mut x = first + here.probe();
+        let mut before = f64::INFINITY;
         for _ in 0..ROUNDS {
             here.solve(system, x)?;
             let slope = here.slope(system, goal)?;
-            let bend = (slope - last_slope) / (x - last);
+            // Nearer than this the slopes differ by their rounding.
+            if (x - last).abs() > 0.1 * here.probe() {
+                here.bend = (slope - last_slope) / (x - last);
+            }
+            let bend = here.bend;
             if bend == 0.0 || !bend.is_finite() {
                 return Err("the branch does not bend here".to_string());
             }
-            here.bend = bend;
             let far = here.far();
             let step = (-slope / bend).clamp(-far, far);
             // A fold of the other kind is not this one's continuation.
             let step = if bend * self.mark.bends() < 0.0 { -far.copysign(step) } else { step };
             (last, last_slope) = (x, slope);
-            if step.abs() < TOLERANCE {
+            let noise = step.abs() < NOISE && step.abs() > 0.3 * before;
+            before = step.abs();
+            if step.abs() < TOLERANCE || noise {
                 return if bend * self.mark.bends() > 0.0 {
                     Ok(here)
                 } else {

@@ -1,18 +1,19 @@
 //! Figures from curves: the verdict, the lumped two-transistor model, sensitivities.
 
-mod parameters;
-mod sensitivity;
-mod verdict;
-
-pub use parameters::{Parameter, parameters};
-pub use sensitivity::{POINTS, Slope, Slopes, sensitivities};
 mod characteristic;
 mod equivalent;
 mod lumped;
+mod parameters;
+mod sensitivity;
+mod sensitivity_sheet;
+mod verdict;
 
 pub use characteristic::Characteristic;
 pub use equivalent::lumped;
 pub use lumped::{
     Bipole, Conditions, Lumped, LumpedCurve, LumpedPoint, Multiplication, Shunt, required_product,
 };
+pub use parameters::{Parameter, parameters};
+pub use sensitivity::{POINTS, Slope, Slopes, sensitivities};
+pub use sensitivity_sheet::sensitivity_sheet;
 pub use verdict::*;

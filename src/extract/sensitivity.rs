@@ -116,6 +116,11 @@ pub fn sensitivities(
     Ok(all)
 }
 
+/// Changes of the two sides that differ by more than this part of the larger are a kink…
+const KINK: f64 = 0.2;
+/// … if they are above this part of the figure itself.
+const SEEN: f64 = 1e-8;
+
 /// The point that is differentiated.
 struct Base<'a> {
     case: &'a Case,
@@ -169,7 +174,10 @@ impl<'a> Base<'a> {
         let up = self.side(p, p.step, experiment, index, steps)?;
         let (down, width) = if p.two_sided {
             match self.side(p, -p.step, experiment, index, steps) {
-                Ok(down) => (down, 2.0 * p.step),
+                Ok(down) => {
+                    self.smooth(&up, &down)?;
+                    (down, 2.0 * p.step)
+                }
                 Err(_) => (self.middle(), p.step),
             }
         } else {
@@ -186,6 +194,24 @@ impl<'a> Base<'a> {
             (_, Goal::Current) => (place, Some(answer)),
         };
         Ok(Slope { path: p.path.clone(), dim: p.dim, value: p.value, voltage, current })
+    }
+
+    /// Whether the answer has a derivative: edges that are drawn onto each other overlap one
+    /// way and leave a gap the other way.
+    fn smooth(&self, up: &Side, down: &Side) -> Result<(), String> {
+        let size = match self.point.mark.goal() {
+            Goal::Voltage => self.point.lambda[0],
+            Goal::Current => self.point.current,
+        };
+        let most = up.answer.abs().max(down.answer.abs());
+        if most > SEEN * size.abs() && (up.answer + down.answer).abs() > KINK * most {
+            return Err(format!(
+                "no derivative here: the point moves by {:.3e} when it grows by the step and by \
+                 {:.3e} when it shrinks (an edge drawn onto another?)",
+                up.answer, down.answer
+            ));
+        }
+        Ok(())
     }
 
     fn middle(&self) -> Side {
