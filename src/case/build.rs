@@ -38,6 +38,14 @@ pub fn wafer(read: &Read) -> Option<Wafer> {
     })
 }
 
+pub fn slide(read: &Read) -> Option<Slide> {
+    Some(Slide {
+        name: read.text("name")?.value,
+        right_of: read.number("right_of")?,
+        at: read.at.clone(),
+    })
+}
+
 impl Walker<'_> {
     /// A well or diffusion on silicon of this thickness [µm].
     pub fn piece(&mut self, read: &Read, thickness: f64, load: Loader<'_>) -> Option<Piece> {

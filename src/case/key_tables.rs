@@ -65,7 +65,7 @@ pub static CASE: TableSpec = TableSpec {
         may("experiment", Kind::Tables(&EXPERIMENT), "What is measured, in this order."),
         may("verdict", Kind::Table(&VERDICT), "What the curves are judged against."),
         not_yet("follow", &[]),
-        not_yet("slide", &[]),
+        may("slide", Kind::Tables(&SLIDE), "Named motions of the layout, for sweeps and rules."),
         not_yet("rule", &[]),
     ],
 };
@@ -346,6 +346,22 @@ static GRID: TableSpec = TableSpec {
             "y",
             Kind::Quantities(Dim::Length, POSITIONS),
             "Depth lines, growing, to the thickness; below 0 they lie in gate oxide.",
+        ),
+    ],
+};
+
+static SLIDE: TableSpec = TableSpec {
+    name: "[[slide]]",
+    id: "slide",
+    selector: None,
+    groups: &[],
+    doc: "A named motion of the layout: everything right of `right_of` moves together. The case is as drawn; sweeps and rules move it by `slide.NAME`.",
+    keys: &[
+        must("name", Kind::Name, "Name of the motion."),
+        must(
+            "right_of",
+            length(POSITIONS),
+            "What has a larger x moves; a piece across this x is stretched.",
         ),
     ],
 };

@@ -30,6 +30,8 @@ pub struct Case {
     pub heat: HeatPaths,
     pub constants: Constants,
     pub grid: Grid,
+    /// Named motions of the layout.
+    pub slides: Vec<Slide>,
     pub experiments: Vec<Experiment>,
     pub verdict: Option<VerdictSpec>,
     /// The file's text, verbatim.
@@ -304,6 +306,14 @@ pub struct Grid {
     /// Explicit lines [µm], strictly growing, taken as given.
     pub x: Option<Vec<f64>>,
     pub y: Option<Vec<f64>>,
+    pub at: Span,
+}
+
+/// A named motion of the layout: everything right of `right_of` [µm] moves together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Slide {
+    pub name: String,
+    pub right_of: f64,
     pub at: Span,
 }
 

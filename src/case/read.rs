@@ -46,6 +46,12 @@ pub fn read_file(path: &Path) -> Reading {
     read_with(&text, &shown, &|file| load_beside(path, file))
 }
 
+/// Reads a case from memory as if it stood in the file `path`: profile tables are found
+/// beside that.
+pub fn read_beside(text: &str, path: &Path) -> Reading {
+    read_with(text, &path.display().to_string(), &|file| load_beside(path, file))
+}
+
 fn load(path: &Path) -> Result<String, String> {
     let about = std::fs::metadata(path).map_err(|e| e.to_string())?;
     if !about.is_file() {
@@ -140,6 +146,7 @@ fn assemble(
             .help("add a [[terminal]] with name and touches = [{ from = 1.0, to = 2.0 }]"),
         );
     }
+    walker.names_once(root, &["slide"], "slide");
     let nodes = Nodes::new(root);
     walker.follows(root, &nodes);
     let experiments: Vec<_> =
@@ -191,6 +198,7 @@ fn assemble(
         heat,
         constants,
         grid: build::grid(root.table("grid")),
+        slides: root.tables("slide").iter().map(build::slide).collect::<Option<_>>()?,
         experiments: experiments.into_iter().collect::<Option<_>>()?,
         verdict: match root.table("verdict") {
             Some(v) => Some(build::verdict(v)?),

@@ -47,6 +47,7 @@ fn case_of(text: &str, path: &Path) -> Case {
         laws: Laws::default(),
         constants: Constants::default(),
         grid: Grid::default(),
+        slides: Vec::new(),
         experiments: vec![Experiment {
             bias: Vec::new(),
             open: Vec::new(),

@@ -26,6 +26,7 @@ pub fn wafer(span: f64, thickness: f64, acceptors: f64) -> Case {
         laws: Laws::default(),
         constants: Constants::default(),
         grid: Grid::default(),
+        slides: Vec::new(),
         experiments: Vec::new(),
         verdict: None,
         text: String::new(),
