@@ -1,7 +1,9 @@
 //! What an engineer measures: snapback, injection, bias.
 
 mod bars;
+mod deformed;
 mod figures;
+mod fold_point;
 mod grading;
 mod limit;
 mod outcome;
@@ -18,6 +20,8 @@ mod warnings;
 mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
+pub use deformed::{deformed, on_moved_lines, with_value};
+pub use fold_point::{FoldPoint, Mark, branch_setup};
 pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
 pub use outcome::*;
 pub use run::{DEFAULT_STOP, RunOptions, run_experiment};

@@ -32,7 +32,8 @@ pub struct BorderedFactors {
     inverse: Vec<f64>,
     /// f and A⁻¹ f of the right-hand side to come, or empty.
     first: [Vec<f64>; 2],
-    /// Of R (D − C A⁻¹ B) S with the scalings R, S.
+    /// R (D − C A⁻¹ B) S with the scalings R, S, and its factors.
+    scaled: DMatrix<f64>,
     schur: FullPivLU<f64, Dyn, Dyn>,
     row_scale: Vec<f64>,
     column_scale: Vec<f64>,
@@ -137,8 +138,19 @@ impl BorderedFactors {
         for (mut column, s) in schur.column_iter_mut().zip(&column_scale) {
             column *= *s;
         }
-        let schur = schur.full_piv_lu();
-        Ok(BorderedFactors { inverse, first, schur, row_scale, column_scale, general: None })
+        let scaled = schur;
+        let schur = scaled.clone().full_piv_lu();
+        Ok(BorderedFactors { inverse, first, scaled, schur, row_scale, column_scale, general: None })
+    }
+
+    /// The Schur complement, scaled.
+    pub(super) fn scaled_schur(&self) -> &DMatrix<f64> {
+        &self.scaled
+    }
+
+    /// Scales of the Schur complement's rows and columns.
+    pub(super) fn scales(&self) -> (&[f64], &[f64]) {
+        (&self.row_scale, &self.column_scale)
     }
 
     /// Solve for one right-hand side in place: f of length n, g of length m. At least one

@@ -5,6 +5,7 @@
 //! `front` with `extend`, `spread`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
 //! `substitute` → `solve` → `bordered` (per right-hand side).
 
+mod adjoint;
 mod aligned;
 mod block;
 mod bordered;

@@ -1,6 +1,7 @@
 //! Graded tensor-product mesh from a structure; control volumes; quality report.
 
 mod build;
+mod deform;
 mod features;
 mod given;
 mod isolation;
@@ -12,6 +13,7 @@ mod refine;
 mod sample;
 mod smooth;
 
+pub use deform::moved_lines;
 pub use build::{build, regraded};
 pub use isolation::joined;
 pub use junction::{Axis, Junction};

@@ -1,5 +1,6 @@
 //! Equilibrium, Gummel, Newton with damping.
 
+mod adjoint;
 mod chord;
 mod closing;
 mod equilibrium;
@@ -12,6 +13,7 @@ mod tangent;
 mod transient;
 mod weights;
 
+pub use adjoint::{Adjoint, Defect, Goal};
 pub use equilibrium::{equilibrium, potential};
 pub use gummel::Gummel;
 pub use plane::{Plane, PlaneScale, Terminals, open_contacts};

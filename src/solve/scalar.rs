@@ -24,6 +24,16 @@ impl ScalarSystem {
         })
     }
 
+    /// The same for a device with the same pattern: analysis shared.
+    pub fn relative(&self, device: &Device) -> ScalarSystem {
+        let pattern = Arc::new(BlockPattern { block: 1, ..(*device.pattern).clone() });
+        ScalarSystem {
+            matrix: BlockMatrix::new(pattern.clone()),
+            rhs: vec![0.0; pattern.rows],
+            solver: DirectSolver::with_symbolic(pattern, self.solver.symbolic().clone()),
+        }
+    }
+
     /// All zero.
     pub fn clear(&mut self) {
         self.matrix.values.fill(0.0);

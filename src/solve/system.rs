@@ -118,19 +118,29 @@ pub struct System<'a> {
 impl<'a> System<'a> {
     /// Analyse once for a device.
     pub fn new(device: &'a Device, circuit: Circuit) -> Result<System<'a>, LinearError> {
-        Ok(System {
+        let solver = DirectSolver::new(device.pattern.clone())?;
+        Ok(System::new_with(device, circuit, solver, TestFunctions::new(device)?))
+    }
+
+    pub(super) fn new_with(
+        device: &'a Device,
+        circuit: Circuit,
+        solver: DirectSolver,
+        tests: TestFunctions,
+    ) -> System<'a> {
+        System {
             device,
             circuit,
             assembly: Assembly::new(device),
             params: NewtonParams::default(),
             work: Work::default(),
-            solver: DirectSolver::new(device.pattern.clone())?,
+            solver,
             border: Border::default(),
-            tests: TestFunctions::new(device)?,
+            tests,
             drive_row: Vec::new(),
             factors: None,
             stale: None,
-        })
+        }
     }
 
     /// Current into the device at contact `k` [A/µm] at the last evaluated state.

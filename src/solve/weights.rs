@@ -34,6 +34,21 @@ impl TestFunctions {
         })
     }
 
+    /// For a device on a mesh with the same connections: analysis shared, no groups yet.
+    pub(super) fn relative(&self, device: &Device) -> TestFunctions {
+        TestFunctions {
+            groups: Vec::new(),
+            weights: Vec::new(),
+            system: self.system.relative(device),
+        }
+    }
+
+    /// The groups and weights of `other`, of a device with as many nodes.
+    pub(super) fn take_weights(&mut self, other: &TestFunctions) {
+        self.groups.clone_from(&other.groups);
+        self.weights.clone_from(&other.weights);
+    }
+
     /// Weights for `groups` at the state that `assembly` has evaluated.
     pub fn update(
         &mut self,
