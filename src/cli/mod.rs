@@ -9,6 +9,7 @@ mod mesh;
 mod plot;
 mod progress;
 mod reruns;
+mod ruled;
 mod rooms;
 mod run;
 mod run_plan;

@@ -52,6 +52,13 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line(String::new());
         experiment(k, outcome, r.width, width, &mut line);
     }
+    for (word, list) in [("follow", &r.follows), ("rule", &r.rules), ("spread", &r.spreads)] {
+        for (k, named) in list.iter().enumerate() {
+            line(String::new());
+            line(format!("\x1b[1m{word} {k}\x1b[0m"));
+            sheet(named, 1, &mut line);
+        }
+    }
     text
 }
 

@@ -1,6 +1,6 @@
 //! Everything that one run says, as one value: written to HDF5, read back, shown.
 
-use crate::experiment::Outcome;
+use crate::experiment::{Outcome, Sheet};
 use crate::extract::Verdict;
 use crate::mesh::Mesh;
 
@@ -25,6 +25,10 @@ pub struct RunRecord {
     pub equilibrium: Vec<f64>,
     pub experiments: Vec<Outcome>,
     pub verdict: Option<Verdict>,
+    /// Points followed along numbers, rules solved, spreads.
+    pub follows: Vec<Sheet>,
+    pub rules: Vec<Sheet>,
+    pub spreads: Vec<Sheet>,
     /// Warnings of the whole run (structure, mesh).
     pub warnings: Vec<String>,
     /// False while the run is under way or was interrupted.

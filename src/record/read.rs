@@ -7,8 +7,9 @@ use hdf5::File;
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::seal::{self, Seal};
 use super::source::Shelf;
-use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome};
+use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome, sheet};
 use crate::case::Plate;
+use crate::experiment::Sheet;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
 
@@ -92,9 +93,22 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         mesh,
         experiments: outcomes,
         verdict: verdict(&root.group("verdict")?)?,
+        follows: sheets(root, "follow")?,
+        rules: sheets(root, "rule")?,
+        spreads: sheets(root, "spread")?,
         warnings: root.texts("run_warnings")?,
         complete: root.flag("complete")?,
     })
+}
+
+/// The sheets of a group that may be absent.
+fn sheets(root: &Shelf, name: &str) -> Got<Vec<Sheet>> {
+    if !root.has(name) {
+        return Ok(Vec::new());
+    }
+    let at = root.group(name)?;
+    let count = at.count("count")?;
+    (0..count).map(|k| sheet::read(&at.group(&k.to_string())?)).collect()
 }
 
 fn laws(at: &Shelf) -> Got<Vec<(String, String)>> {
