@@ -51,7 +51,6 @@ pub fn follow(ground: &Ground<'_>, asked: &Follow) -> Followed {
 /// An end that was not reached.
 pub(super) struct End {
     pub text: String,
-    pub last: f64,
     pub cusp: Option<Cusp>,
 }
 
@@ -69,7 +68,7 @@ pub(super) fn spanned(
         // The ground's point belongs to the drawn case; the fixed numbers move it first.
         match moved_to(ground, fixed, spent) {
             Ok(point) => track.points = vec![(drawn, point)],
-            Err(text) => return (Track::default(), vec![End { text, last: drawn, cusp: None }]),
+            Err(text) => return (Track::default(), vec![End { text, cusp: None }]),
         }
     }
     let range = to - from;
@@ -141,7 +140,7 @@ fn ended(
         ),
         None => format!("followed to {:.6}; {:.6} could not be solved: {}", halt.last, halt.tried, halt.why),
     };
-    End { text, last: halt.last, cusp }
+    End { text, cusp }
 }
 
 /// The points within a range.

@@ -365,6 +365,9 @@ pub fn rich() -> RunRecord {
             margin: 0.1,
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
         }),
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         warnings: vec!["the cut is truncated at the bottom".into()],
         complete: true,
     }
@@ -388,6 +391,9 @@ pub fn bare() -> RunRecord {
         mesh,
         experiments: Vec::new(),
         verdict: None,
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         warnings: Vec::new(),
         complete: false,
     }
