@@ -14,13 +14,8 @@ pub(super) fn ruled(job: &Job, device: &Device, watch: &mut Watch) {
     let (mesh, outcomes) = (record.mesh.clone(), record.experiments.clone());
     watch.rerun("rules");
     let interrupt = watch.interrupt();
-    let mut said: Vec<String> = Vec::new();
-    let mut go_on = |what: &str| {
-        said.push(what.to_string());
-        !interrupt.is_set()
-    };
-    let [follows, rules, spreads] =
-        answers(case, &mesh, device, &outcomes, watch, &mut go_on);
+    let go_on = || !interrupt.is_set();
+    let [follows, rules, spreads] = answers(case, &mesh, device, &outcomes, watch, &go_on);
     if let Some(record) = watch.record_mut() {
         record.follows = follows;
         record.rules = rules;

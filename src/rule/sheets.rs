@@ -13,14 +13,15 @@ use super::spread::{Spreading, spread};
 use super::track::Spent;
 
 /// Everything that a case asks of this room, from its traced curves: follows, rules,
-/// spreads. `go_on` is told what comes next and says whether to.
+/// spreads. `go_on` is asked before
+/// each.
 pub fn answers(
     case: &Case,
     mesh: &Mesh,
     device: &Device,
     outcomes: &[Outcome],
     keeper: &mut dyn Keeper,
-    go_on: &mut dyn FnMut(&str) -> bool,
+    go_on: &dyn Fn() -> bool,
 ) -> [Vec<Sheet>; 3] {
     let mut out = [Vec::new(), Vec::new(), Vec::new()];
     let failed = |sheet: Sheet, why: String| sheet.text("reason", "not solved", &why);
@@ -28,7 +29,7 @@ pub fn answers(
         Ground::new(case, mesh, device, outcomes, which, spent)
     };
     for f in &case.follows {
-        if !go_on(&format!("{} along {}", f.fold.word(), f.along.path)) {
+        if !go_on() {
             return out;
         }
         let mut spent = Spent::default();
@@ -38,7 +39,7 @@ pub fn answers(
         });
     }
     for r in &case.rules {
-        if !go_on(&format!("rule \"{}\"", r.name)) {
+        if !go_on() {
             return out;
         }
         let mut spent = Spent::default();
@@ -50,7 +51,7 @@ pub fn answers(
     if !case.spreads.is_empty() {
         let limit = case.verdict.map(|v| v.supply * (1.0 + v.margin));
         for fold in [crate::case::FoldName::Trigger, crate::case::FoldName::Holding] {
-            if !go_on(&format!("spread of the {} point", fold.word())) {
+            if !go_on() {
                 return out;
             }
             if let Ok(ground) = ground((fold, None), &mut Spent::default()) {
