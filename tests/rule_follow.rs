@@ -82,28 +82,24 @@ to = 3e17
     compare(&Traced::new(&format!("{bar}{asked}")), 5e-3);
 }
 
-/// Looks for a cusp: high gains are gone in a wide, recombining base.
+/// An n base that is depleted through from the start blocks nothing: on the way there the
+/// holding point meets its partner, and the snapback is gone.
 #[test]
-fn a_cusp_ends_a_follow() {
-    let bar = text("four-layer-bar", 200);
+fn a_cusp_is_where_full_curves_lose_their_snapback() {
     let asked = r#"
-[[slide]]
-name = "n base"
-right_of = 3
-
 [[follow]]
 fold = "holding"
-along = "slide.n base"
-from = 0
-to = 12
+along = "well.n base.donors"
+from = 5e13
+to = 3.2e16
 "#;
-    let traced = Traced::new(&format!("{bar}{asked}"));
-    for f in followed(&traced) {
-        println!("{:?} {:?} {:?}", f.spent, f.halts, f.cusps);
-        for s in &f.samples {
-            println!("  {:.5e} {:.5} {:.4e} {:.3e}", s.value, s.voltage, s.current, s.bend);
-        }
-    }
+    let traced = Traced::new(&format!("{}{asked}", text("four-layer-bar", 200)));
+    let f = followed(&traced).remove(0);
+    println!("{:?} {:?} {:?}", f.spent, f.halts, f.cusps);
+    assert_eq!((f.cusps.len(), f.halts.len()), (1, 1), "{:?}", f.halts);
+    let at = f.cusps[0].value;
+    let snaps = |n: f64| full(&traced, "well.n base.donors", n).point("holding").is_some();
+    assert!(snaps(1.01 * at) && !snaps(0.99 * at), "{at}");
 }
 
 #[test]

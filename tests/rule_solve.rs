@@ -160,8 +160,8 @@ fn monte_carlo(samples: usize) -> (f64, f64, f64) {
             let by = linear.shares.iter().find(|h| h.path == s.path).expect("a share").voltage_by;
             predicted += by * off;
         }
-        let v = holdpoint::experiment::on_moved_lines(&traced.case, &traced.mesh, case)
-            .expect("moved");
+        let v =
+            holdpoint::experiment::on_moved_lines(&traced.case, &traced.mesh, case).expect("moved");
         let (voltage, _) = Traced::on(v.case, v.mesh).point("holding").expect("a holding point");
         worst = worst.max((voltage - predicted).abs());
         voltages.push(voltage);

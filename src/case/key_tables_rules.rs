@@ -90,8 +90,12 @@ pub static SPREAD: TableSpec = TableSpec {
     keys: &[
         must("parameter", Kind::Text, "Dotted path of the number."),
         choice("shape", SHAPES, "normal", "How it is distributed."),
-        must("sigma", Kind::Loose, "Standard deviation, in the number's unit, or e.g. \"3 %\" of it.")
-            .only(&["normal"]),
+        must(
+            "sigma",
+            Kind::Loose,
+            "Standard deviation, in the number's unit, or e.g. \"3 %\" of it.",
+        )
+        .only(&["normal"]),
         must(
             "range",
             Kind::Loose,

@@ -250,7 +250,8 @@ impl Parser<'_> {
         let rest = self.text[self.at..].as_bytes();
         let mut end = 0;
         while let Some(&c) = rest.get(end) {
-            let exponent = end > 0 && matches!(rest[end - 1], b'e' | b'E') && matches!(c, b'+' | b'-');
+            let exponent =
+                end > 0 && matches!(rest[end - 1], b'e' | b'E') && matches!(c, b'+' | b'-');
             if !(c.is_ascii_digit() || matches!(c, b'.' | b'e' | b'E') || exponent) {
                 break;
             }

@@ -187,11 +187,14 @@ impl Walker<'_> {
         for (k, rule) in rules.iter().enumerate() {
             for other in rules.iter().take(k) {
                 let same = rule.unknowns == other.unknowns
-                    || rule.unknowns.iter().map(|u| &u.path).eq(other.unknowns.iter().map(|u| &u.path));
-                let about = rule.require.fold == other.require.fold
-                    && rule.experiment == other.experiment;
-                let (Some(a), Some(b)) =
-                    (rule.require.bound(&known), other.require.bound(&known))
+                    || rule
+                        .unknowns
+                        .iter()
+                        .map(|u| &u.path)
+                        .eq(other.unknowns.iter().map(|u| &u.path));
+                let about =
+                    rule.require.fold == other.require.fold && rule.experiment == other.experiment;
+                let (Some(a), Some(b)) = (rule.require.bound(&known), other.require.bound(&known))
                 else {
                     continue;
                 };

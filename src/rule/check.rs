@@ -18,10 +18,10 @@ pub fn check(case: &Case) -> Vec<Problem> {
     for (experiment, at) in experiments {
         if let Some(k) = experiment.filter(|k| *k >= case.experiments.len()) {
             let text = format!("there is no experiment {k}");
-            problems.push(Problem::error("no-experiment", Some(at.clone()), text).help(format!(
-                "the case has {}, counted from 0",
-                case.experiments.len()
-            )));
+            problems.push(
+                Problem::error("no-experiment", Some(at.clone()), text)
+                    .help(format!("the case has {}, counted from 0", case.experiments.len())),
+            );
         }
     }
     let knobs = case.follows.iter().map(|f| &f.along);
@@ -81,9 +81,8 @@ fn no_effect(path: &str, at: crate::case::Span) -> Problem {
 /// cannot be said on so few.
 fn fingerprint(case: &Case, path: &str, value: f64) -> Result<Option<String>, String> {
     let after = with_value(case, path, value)?;
-    let first = |problems: Vec<Problem>| {
-        problems.first().map_or_else(String::new, |p| p.text.clone())
-    };
+    let first =
+        |problems: Vec<Problem>| problems.first().map_or_else(String::new, |p| p.text.clone());
     let (drawn, _) = Structure::new(case).map_err(first)?;
     let (structure, _) = Structure::new(&after).map_err(first)?;
     let kept = Lines::kept(case, &drawn);
@@ -94,10 +93,7 @@ fn fingerprint(case: &Case, path: &str, value: f64) -> Result<Option<String>, St
         lines.dedup_by(|b, a| *b - *a < 1e-5);
         lines
     };
-    let lines = Lines {
-        x: ends(&kept.x, case.wafer.span),
-        y: ends(&kept.y, case.wafer.thickness),
-    };
+    let lines = Lines { x: ends(&kept.x, case.wafer.span), y: ends(&kept.y, case.wafer.thickness) };
     let Some(lines) = moved_lines(case, &after, &lines) else {
         return Err("edges of the layout would change their order".into());
     };

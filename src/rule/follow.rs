@@ -37,7 +37,8 @@ pub struct Followed {
 pub fn follow(ground: &Ground<'_>, asked: &Follow) -> Followed {
     let mut spent = Spent::default();
     let knob = &asked.along;
-    let (track, ends) = spanned(ground, &[], &knob.path, [knob.drawn, knob.from, knob.to], &mut spent);
+    let (track, ends) =
+        spanned(ground, &[], &knob.path, [knob.drawn, knob.from, knob.to], &mut spent);
     let mut out = Followed::default();
     for end in ends {
         out.halts.push(end.text);
@@ -135,10 +136,13 @@ fn ended(
     let cusp = cusp_beyond(ground, fixed, path, track, &halt, range, spent);
     let text = match &cusp {
         Some(c) => format!(
-            "the point vanishes in a cusp at {:.6} ({:.4} V, {:.3e} A/um): it meets its partner, beyond it the curve does not turn back there",
+            "the point vanishes in a cusp at {:.6e} ({:.4} V, {:.3e} A/um): it meets its partner, beyond it the curve does not turn back there",
             c.value, c.voltage, c.current
         ),
-        None => format!("followed to {:.6}; {:.6} could not be solved: {}", halt.last, halt.tried, halt.why),
+        None => format!(
+            "followed to {:.6e}; {:.6e} could not be solved: {}",
+            halt.last, halt.tried, halt.why
+        ),
     };
     End { text, cusp }
 }

@@ -2,9 +2,7 @@
 
 use crate::case::{Case, FoldName};
 use crate::discretize::Device;
-use crate::experiment::{
-    FoldPoint, Outcome, Variant, branch_setup, on_moved_lines, with_value,
-};
+use crate::experiment::{FoldPoint, Outcome, Variant, branch_setup, on_moved_lines, with_value};
 use crate::mesh::Mesh;
 use crate::solve::System;
 
@@ -40,9 +38,9 @@ impl<'a> Ground<'a> {
         spent: &mut Spent,
     ) -> Result<Ground<'a>, String> {
         let wanted = |k: &usize| experiment.is_none_or(|e| e == *k);
-        let found = (0..outcomes.len()).filter(wanted).find_map(|k| {
-            FoldPoint::stored(device, outcomes.get(k)?, fold.word()).map(|p| (k, p))
-        });
+        let found = (0..outcomes.len())
+            .filter(wanted)
+            .find_map(|k| FoldPoint::stored(device, outcomes.get(k)?, fold.word()).map(|p| (k, p)));
         let Some((index, stored)) = found else {
             return Err(match experiment {
                 Some(k) => format!("experiment {k} has no {} point", fold.word()),

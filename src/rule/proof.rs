@@ -101,13 +101,8 @@ impl Proof {
 
     /// What else moves the requirement, the strongest first: path, change, gain of slack.
     pub fn helps(&self, fold: FoldName, require: &Requirement) -> Vec<(String, String, f64)> {
-        let all = sensitivities(
-            &self.case,
-            &self.mesh,
-            &self.device,
-            self.experiment,
-            &self.outcome,
-        );
+        let all =
+            sensitivities(&self.case, &self.mesh, &self.device, self.experiment, &self.outcome);
         let slopes = all.unwrap_or_default().into_iter().find(|s| s.point == fold.word());
         let Some(Slopes { rows, .. }) = slopes else { return Vec::new() };
         let mut out: Vec<(String, String, f64)> = rows
@@ -142,9 +137,8 @@ fn traced(
 ) -> Result<Outcome, String> {
     let (rest, _) = equilibrium(device).map_err(|e| e.to_string())?;
     let asked = case.experiments.get(experiment).ok_or("no such experiment")?;
-    let outcome =
-        run_experiment(case, device, &rest, asked, RunOptions::default(), None, keeper)
-            .map_err(|e| e.to_string())?;
+    let outcome = run_experiment(case, device, &rest, asked, RunOptions::default(), None, keeper)
+        .map_err(|e| e.to_string())?;
     spent.add_curve(&outcome.work);
     Ok(outcome)
 }

@@ -25,9 +25,7 @@ pub fn answers(
 ) -> [Vec<Sheet>; 3] {
     let mut out = [Vec::new(), Vec::new(), Vec::new()];
     let failed = |sheet: Sheet, why: String| sheet.text("reason", "not solved", &why);
-    let ground = |which, spent: &mut Spent| {
-        Ground::new(case, mesh, device, outcomes, which, spent)
-    };
+    let ground = |which, spent: &mut Spent| Ground::new(case, mesh, device, outcomes, which, spent);
     for f in &case.follows {
         if !go_on() {
             return out;
@@ -65,14 +63,19 @@ pub fn answers(
 fn spent_in(sheet: Sheet, spent: &Spent) -> Sheet {
     sheet
         .number("factorizations", "1", "matrices factored", Ok(spent.factorizations as f64))
-        .number("linear_solves", "1", "linear solves in Newton's method", Ok(spent.newton_steps as f64))
+        .number(
+            "linear_solves",
+            "1",
+            "linear solves in Newton's method",
+            Ok(spent.newton_steps as f64),
+        )
 }
 
 fn follow_head(f: &Follow) -> Sheet {
     Sheet::new()
         .text("fold", "point", f.fold.word())
         .text("along", "followed along", &f.along.path)
-        .text("unit", "its unit", f.along.unit)
+        .text("along_unit", "its unit", f.along.unit)
 }
 
 /// A follow's figures.
@@ -104,7 +107,7 @@ fn rule_head(r: &Rule) -> Sheet {
         .text("name", "rule", &r.name)
         .text("require", "required", &r.require.text)
         .texts("unknown", "unknown", &unknowns)
-        .texts("unit", "its unit", &units)
+        .texts("unknown_unit", "its unit", &units)
         .column("temperature_K", "K", "temperatures", r.temperatures.clone())
 }
 
@@ -138,12 +141,16 @@ pub fn rule_sheet(rule: &Rule, found: &Solving) -> Sheet {
         match (single, solved.second) {
             (false, Some(v)) => {
                 let path = rule.unknowns.get(1).map_or("", |u| u.path.as_str());
-                sheet = sheet.group(&format!("at_{k}"), &format!("with {path} at {v:.4}"), inner.number(
-                    "second",
-                    rule.unknowns.get(1).map_or("1", |u| u.unit),
-                    "value of the second unknown",
-                    Ok(v),
-                ));
+                sheet = sheet.group(
+                    &format!("at_{k}"),
+                    &format!("with {path} at {v:.4}"),
+                    inner.number(
+                        "second",
+                        rule.unknowns.get(1).map_or("1", |u| u.unit),
+                        "value of the second unknown",
+                        Ok(v),
+                    ),
+                );
             }
             _ => sheet.figures.extend(inner.figures),
         }
@@ -181,7 +188,11 @@ fn solved_sheet(solved: &Solved, unit: &str, slack_unit: &str) -> Sheet {
     if let Some(best) = &solved.best
         && solved.feasible.is_empty()
     {
-        sheet = sheet.group("best", "none in range; missed least at", answer_sheet(best, unit, slack_unit));
+        sheet = sheet.group(
+            "best",
+            "none in range; missed least at",
+            answer_sheet(best, unit, slack_unit),
+        );
     }
     if !solved.notes.is_empty() {
         sheet = sheet.texts("notes", "notes", &solved.notes);
@@ -216,11 +227,19 @@ pub fn spread_sheet(s: &Spreading) -> Sheet {
         )
         .texts("parameter", "numbers, the strongest first", &paths)
         .column("sigma", "1", "their standard deviations, in their units", column(|s| s.sigma))
-        .column("share_V", "V", "what each adds to the voltage's", column(|s| s.voltage_by * s.sigma));
+        .column(
+            "share_V",
+            "V",
+            "what each adds to the voltage's",
+            column(|s| s.voltage_by * s.sigma),
+        );
     if let Some((chance, limit)) = s.below {
-        sheet = sheet
-            .number("limit_V", "V", "supply with its margin", Ok(limit))
-            .number("chance_below", "1", "chance that the voltage lies below that", Ok(chance));
+        sheet = sheet.number("limit_V", "V", "supply with its margin", Ok(limit)).number(
+            "chance_below",
+            "1",
+            "chance that the voltage lies below that",
+            Ok(chance),
+        );
     }
     if !s.left_out.is_empty() {
         sheet = sheet.texts("left_out", "left out", &s.left_out);

@@ -306,7 +306,9 @@ impl Line<'_> {
                 Ok(proof) => {
                     best.proof = Some(proof.slack);
                     let own = |p: &String| {
-                        p == &self.unknown.path || p.starts_with("verdict") || p.starts_with("width")
+                        p == &self.unknown.path
+                            || p.starts_with("verdict")
+                            || p.starts_with("width")
                     };
                     helps.extend(proof.helps(which.1, &rule.require));
                     helps.retain(|h| !own(&h.0));
@@ -350,9 +352,10 @@ fn between(track: &Track, x: f64) -> Option<(f64, f64)> {
     near.sort_by(|a, b| (a.0 - x).abs().total_cmp(&(b.0 - x).abs()));
     near.truncate(3);
     let weight = |k: usize| -> f64 {
-        near.iter().enumerate().filter(|(j, _)| *j != k).fold(1.0, |w, (_, o)| {
-            w * (x - o.0) / (near[k].0 - o.0)
-        })
+        near.iter()
+            .enumerate()
+            .filter(|(j, _)| *j != k)
+            .fold(1.0, |w, (_, o)| w * (x - o.0) / (near[k].0 - o.0))
     };
     let (mut v, mut i) = (0.0, 0.0);
     for (k, (_, p)) in near.iter().enumerate() {

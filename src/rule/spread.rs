@@ -71,9 +71,8 @@ pub fn spread(ground: &Ground<'_>, spreads: &[Spread], limit: Option<f64>) -> Sp
     let sigma_voltage = root(&|s| s.voltage_by);
     let sigma_current = root(&|s| s.current_by);
     let voltage = here.lambda[0] + here.lambda[1];
-    shares.sort_by(|a, b| {
-        (b.voltage_by * b.sigma).abs().total_cmp(&(a.voltage_by * a.sigma).abs())
-    });
+    shares
+        .sort_by(|a, b| (b.voltage_by * b.sigma).abs().total_cmp(&(a.voltage_by * a.sigma).abs()));
     let below = limit.filter(|_| sigma_voltage > 0.0).map(|limit| {
         let z = (limit - voltage) / sigma_voltage;
         (0.5 * libm::erfc(-z / 2f64.sqrt()), limit)

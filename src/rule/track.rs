@@ -142,9 +142,11 @@ fn distance(guess: &FoldPoint, point: &FoldPoint) -> f64 {
 pub(super) fn blend(points: &[(f64, &FoldPoint)], to: f64) -> Option<FoldPoint> {
     let (at, base) = points.first()?;
     let weight = |k: usize| -> f64 {
-        points.iter().enumerate().filter(|(j, _)| *j != k).fold(1.0, |w, (_, (other, _))| {
-            w * (to - other) / (points[k].0 - other)
-        })
+        points
+            .iter()
+            .enumerate()
+            .filter(|(j, _)| *j != k)
+            .fold(1.0, |w, (_, (other, _))| w * (to - other) / (points[k].0 - other))
     };
     let weights: Vec<f64> = (0..points.len()).map(weight).collect();
     if weights.iter().any(|w| !w.is_finite()) {
