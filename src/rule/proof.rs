@@ -3,7 +3,8 @@
 use crate::case::{Case, FoldName, Known, Requirement};
 use crate::discretize::Device;
 use crate::experiment::{
-    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, run_experiment, with_value,
+    Bars, Change, Cover, Outcome, Rerun, RunOptions, Variant, on_moved_lines, run_experiment,
+    with_value,
 };
 use crate::extract::{Slopes, sensitivities};
 use crate::mesh::{Lines, Mesh, build};
@@ -30,19 +31,20 @@ pub struct Proof {
 }
 
 impl Proof {
-    /// Trace the curve of `experiment` with the numbers set, on the mesh of that layout.
+    /// Trace the curve of `experiment` of a case (on its mesh) with the numbers set, on the
+    /// mesh of that layout.
     ///
     /// # Errors
     /// In words: the case cannot be so, the curve could not be traced or has no such point.
     pub fn new(
-        case: &Case,
+        (before, drawn): (&Case, &Mesh),
         sets: &[Set<'_>],
         (experiment, fold): (usize, FoldName),
         require: &Requirement,
         keeper: &mut dyn Keeper,
         spent: &mut Spent,
     ) -> Result<Proof, String> {
-        let mut case = case.clone();
+        let mut case = before.clone();
         for (path, value) in sets {
             case = with_value(&case, path, *value)?;
         }
@@ -50,7 +52,11 @@ impl Proof {
             problems.first().map_or_else(String::new, |p| p.text.clone())
         };
         let (structure, _) = Structure::new(&case).map_err(first)?;
-        let (mesh, _) = build(&case, &structure).map_err(first)?;
+        // Where the budget does not allow a mesh of its own, the drawn one is moved.
+        let mesh = match build(&case, &structure) {
+            Ok((mesh, _)) => mesh,
+            Err(_) => on_moved_lines(before, drawn, case.clone())?.mesh,
+        };
         let device = Device::of_case(&case, &mesh);
         let outcome = traced(&case, &device, experiment, keeper, spent)?;
         let (_, found) = outcome

@@ -342,7 +342,8 @@ impl Line<'_> {
     ) -> Result<Proof, String> {
         let mut sets = self.sets(answer.temperature);
         sets.push((self.unknown.path.as_str(), answer.value));
-        Proof::new(self.ground.case, &sets, which, &self.rule.require, keeper, spent)
+        let from = (self.ground.case, self.ground.mesh);
+        Proof::new(from, &sets, which, &self.rule.require, keeper, spent)
     }
 }
 
