@@ -204,9 +204,6 @@ fn words_of_later_versions_are_known_but_refused() {
         let text = format!("{GOOD}[[experiment]]\nkind = \"{kind}\"\nfactor = 1.5\nat = 3\n");
         one(&text, "not-available", &format!("\"{kind}\""), "\"snapback\"");
     }
-    for key in ["follow", "rule"] {
-        one(&format!("{GOOD}[[{key}]]\nname = 'x'\n"), "not-available", key, "leave it out");
-    }
     let text = format!("{GOOD}[constants]\nself-heating = {{ k = 0.4 }}\n");
     one(&text, "not-available", "self-heating", "leave it out");
 }

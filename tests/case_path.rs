@@ -96,7 +96,6 @@ fn wrong_paths_say_what_is_near() {
         ("constants.auger.c_m", "no-such-path", "`constants.auger.c_n`"),
         ("constants.augur.c_n", "no-such-path", "`constants.auger.c_n`"),
         ("slide.spacin", "no-such-path", "`slide.spacing`"),
-        ("rule.a.unknown", "not-available", "another key"),
     ] {
         let error = set_path(&text, path, "1").expect_err(path);
         assert_eq!(error.code, code, "{path}: {error}");

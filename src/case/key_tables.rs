@@ -3,6 +3,7 @@
 
 use super::constants::Dim;
 use super::key_tables_laws::LAWS;
+use super::key_tables_rules::{FOLLOW, RULE, SPREAD};
 use super::key_tables_run::EXPERIMENT;
 use super::keys::*;
 
@@ -64,9 +65,10 @@ pub static CASE: TableSpec = TableSpec {
         may("grid", Kind::Table(&GRID), "The mesh that is asked for."),
         may("experiment", Kind::Tables(&EXPERIMENT), "What is measured, in this order."),
         may("verdict", Kind::Table(&VERDICT), "What the curves are judged against."),
-        not_yet("follow", &[]),
+        may("follow", Kind::Tables(&FOLLOW), "How a point of a curve moves along one number."),
         may("slide", Kind::Tables(&SLIDE), "Named motions of the layout, for sweeps and rules."),
-        not_yet("rule", &[]),
+        may("rule", Kind::Tables(&RULE), "Design rules that are solved for."),
+        may("spread", Kind::Tables(&SPREAD), "Tolerances of the case's numbers."),
     ],
 };
 

@@ -71,6 +71,9 @@ pub enum Kind {
     WordOrTable(&'static [Word], &'static TableSpec),
     /// A quantity, or a table.
     QuantityOrTable(Dim, Bounds, &'static TableSpec),
+    /// A number, a text, or a list of them, for a key that another one names: with the
+    /// unit of that key.
+    Loose,
     /// Voltages by terminal name.
     Voltages,
     /// Tables of constants by law.

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use super::constants::Constants;
 use super::experiments::Experiment;
+use super::rules::{Follow, Rule, Spread};
 
 /// Byte range in the case text, so that later rooms can point at what they refuse.
 pub type Span = Range<usize>;
@@ -32,6 +33,10 @@ pub struct Case {
     pub grid: Grid,
     /// Named motions of the layout.
     pub slides: Vec<Slide>,
+    /// How points move along a number, design rules, tolerances.
+    pub follows: Vec<Follow>,
+    pub rules: Vec<Rule>,
+    pub spreads: Vec<Spread>,
     pub experiments: Vec<Experiment>,
     pub verdict: Option<VerdictSpec>,
     /// The file's text, verbatim.

@@ -147,6 +147,7 @@ fn assemble(
         );
     }
     walker.names_once(root, &["slide"], "slide");
+    walker.names_once(root, &["rule"], "rule");
     let nodes = Nodes::new(root);
     walker.follows(root, &nodes);
     let experiments: Vec<_> =
@@ -180,6 +181,10 @@ fn assemble(
         _ => Constants::default(),
     };
     walker.purpose(root);
+    let follows: Vec<_> = root.tables("follow").iter().map(|r| walker.follow(r)).collect();
+    let rules: Vec<_> = root.tables("rule").iter().map(|r| walker.rule(r, root)).collect();
+    let spreads: Vec<_> = root.tables("spread").iter().map(|r| walker.spread(r)).collect();
+    walker.contradictions(&rules.iter().flatten().cloned().collect::<Vec<_>>(), root);
     Some(Case {
         title: root.text("title").map(|t| t.value).unwrap_or_default(),
         temperature: root.number("temperature")?,
@@ -200,6 +205,9 @@ fn assemble(
         grid: build::grid(root.table("grid")),
         slides: root.tables("slide").iter().map(build::slide).collect::<Option<_>>()?,
         experiments: experiments.into_iter().collect::<Option<_>>()?,
+        follows: follows.into_iter().collect::<Option<_>>()?,
+        rules: rules.into_iter().collect::<Option<_>>()?,
+        spreads: spreads.into_iter().collect::<Option<_>>()?,
         verdict: match root.table("verdict") {
             Some(v) => Some(build::verdict(v)?),
             None => None,

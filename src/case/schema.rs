@@ -209,6 +209,9 @@ fn kind(what: &Kind, definitions: &mut Map<String, Value>) -> Value {
         Kind::QuantityOrTable(dim, bounds, spec) => {
             json!({ "anyOf": [quantity(dim, bounds), reference(spec, definitions)] })
         }
+        Kind::Loose => json!({
+            "anyOf": [{ "type": "number" }, { "type": "string" }, { "type": "array" }],
+        }),
         Kind::Voltages => json!({
             "type": "object",
             "additionalProperties": quantity(Dim::Voltage, Bounds::ANY),

@@ -70,6 +70,13 @@ impl Walker<'_> {
                     None => Value::Bad,
                 },
             },
+            Kind::Loose => {
+                let mut found = Vec::new();
+                match loose(value, 0, &mut found) {
+                    true => Value::Loose(found),
+                    false => self.refuse(wrong_type(value, "a number, a text, or a list of them")),
+                }
+            }
             Kind::Voltages => self.voltages(known.key, value),
             Kind::Constants => match value.get_ref().as_table() {
                 Some(table) => self.constants(table),
@@ -297,7 +304,7 @@ impl Walker<'_> {
 
     /// Where `part` of the content of a string lies in the case text. Only a plain
     /// one-line string can be pointed into; else the whole value is meant.
-    fn inside(&self, value: Span, content: &str, part: &Span) -> Span {
+    pub(super) fn inside(&self, value: Span, content: &str, part: &Span) -> Span {
         let raw = self.text.get(value.clone()).unwrap_or("");
         let plain = raw.len() == content.len() + 2 && raw.get(1..raw.len() - 1) == Some(content);
         if plain && !part.is_empty() {
@@ -370,4 +377,22 @@ pub fn how_to_write(known: &KeySpec) -> String {
         Kind::Tables(_) => format!("Write a [[{key}]] table"),
         _ => String::new(),
     }
+}
+
+/// Numbers and texts of a value and of lists in it, as written; false if it holds others.
+fn loose(value: &Item<'_>, depth: usize, out: &mut Vec<At<String>>) -> bool {
+    let written = match value.get_ref() {
+        DeValue::Float(f) => f.as_str().to_string(),
+        DeValue::Integer(i) => match whole(i.as_str(), i.radix()) {
+            Some(v) => v.to_string(),
+            None => return false,
+        },
+        DeValue::String(s) => s.to_string(),
+        DeValue::Array(list) if depth < 2 && list.len() <= 1000 => {
+            return list.iter().all(|v| loose(v, depth + 1, out));
+        }
+        _ => return false,
+    };
+    out.push(At { value: written, at: value.span() });
+    true
 }

@@ -28,6 +28,8 @@ pub enum Value {
     Word(&'static str),
     Words(Vec<&'static str>),
     Names(Vec<At<String>>),
+    /// Each as written, texts without their quotes.
+    Loose(Vec<At<String>>),
     Voltages(Vec<(At<String>, f64)>),
     Table(Read),
     Tables(Vec<Read>),
@@ -127,6 +129,14 @@ impl Read {
     pub fn names(&self, key: &str) -> &[At<String>] {
         match self.field(key).map(|f| &f.value) {
             Some(Value::Names(v)) => v,
+            _ => &[],
+        }
+    }
+
+    /// The value or values of a key that takes any.
+    pub fn loose(&self, key: &str) -> &[At<String>] {
+        match self.field(key).map(|f| &f.value) {
+            Some(Value::Loose(v)) => v,
             _ => &[],
         }
     }

@@ -7,6 +7,7 @@ use serde_json::{Value, json};
 
 use super::graded::{by_solution, mesh_of};
 use super::reruns::reruns;
+use super::ruled::ruled;
 use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
@@ -23,7 +24,11 @@ pub struct Joined;
 
 impl Rooms for Joined {
     fn read_case(&self, path: &Path) -> Result<(Case, Vec<Problem>), Vec<Problem>> {
-        case::read_file(path)
+        let (case, warnings) = case::read_file(path)?;
+        match crate::rule::check(&case) {
+            wrong if wrong.is_empty() => Ok((case, warnings)),
+            wrong => Err(wrong),
+        }
     }
 
     fn render(&self, problems: &[Problem], text: &str, path: &str, colour: bool) -> String {
@@ -125,6 +130,9 @@ impl Rooms for Joined {
             }
         }
         let ended = if complete { reruns(job, watch) } else { Ok(()) };
+        if complete && ended.is_ok() && !watch.interrupted() {
+            ruled(job, &device, watch);
+        }
         if let Some(record) = watch.record_mut() {
             record.provenance.wall = before + started.elapsed().as_secs_f64();
         }
@@ -234,6 +242,9 @@ fn first_record(
         experiments,
         verdict: None,
         extract: Sheet::new(),
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         warnings: warnings
             .iter()
             .filter(|p| p.severity == Severity::Warning)

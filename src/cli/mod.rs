@@ -10,6 +10,7 @@ mod plot;
 mod progress;
 mod reruns;
 mod rooms;
+mod ruled;
 mod run;
 mod run_plan;
 mod schema;

@@ -62,6 +62,13 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
             sensitivity_table::lines(by, &mut line);
         }
     }
+    for (word, list) in [("follow", &r.follows), ("rule", &r.rules), ("spread", &r.spreads)] {
+        for (k, named) in list.iter().enumerate() {
+            line(String::new());
+            line(format!("\x1b[1m{word} {k}\x1b[0m"));
+            sheet(named, 1, &mut line);
+        }
+    }
     text
 }
 
@@ -262,7 +269,7 @@ fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
     for f in &named.figures {
         let unit = if f.unit == "1" { "" } else { f.unit.as_str() };
         let text = match &f.value {
-            Shown::Number(Ok(v)) => si(*v, unit),
+            Shown::Number(Ok(v)) => plainly(*v, unit),
             Shown::YesNo(Ok(v)) => if *v { "yes" } else { "no" }.to_string(),
             Shown::Number(Err(why)) | Shown::YesNo(Err(why)) => format!("none: {why}"),
             Shown::Text(text) => text.clone(),
@@ -273,8 +280,8 @@ fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
                 let high = known.clone().fold(f64::NEG_INFINITY, |m, v| m.max(*v));
                 match known.count() {
                     0 => "no values".to_string(),
-                    1 => si(low, unit),
-                    n => format!("{n} values, {} to {}", si(low, unit), si(high, unit)),
+                    1 => plainly(low, unit),
+                    n => format!("{n} values, {} to {}", plainly(low, unit), plainly(high, unit)),
                 }
             }
             Shown::Group(inner) => {
@@ -284,5 +291,15 @@ fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
             }
         };
         line(format!("{indent}{}: {text}", f.meaning));
+    }
+}
+
+/// Lengths in µm, temperatures and counts take no prefix.
+fn plainly(v: f64, unit: &str) -> String {
+    match unit {
+        "um" => format!("{v:.4} µm"),
+        "K" => format!("{v:.2} K"),
+        "" if v.fract() == 0.0 && (1.0..1e6).contains(&v.abs()) => format!("{v}"),
+        _ => si(v, unit),
     }
 }

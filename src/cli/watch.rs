@@ -95,6 +95,11 @@ impl<'a> Watch<'a> {
         }
     }
 
+    /// A copy of the wish to end.
+    pub(super) fn interrupt(&self) -> Interrupt {
+        self.interrupt.clone()
+    }
+
     /// True once the run is to end: ask between long steps outside a trace.
     pub fn interrupted(&self) -> bool {
         self.interrupt.is_set()

@@ -72,9 +72,9 @@ pub struct FoldPoint {
 
 /// Relative exactness of the current at a voltage fold, and of the voltage [V] at a current
 /// fold.
-const TOLERANCE: f64 = 1e-9;
-/// Below this, steps that no longer shrink are the rounding of the slope.
-const NOISE: f64 = 1e-6;
+const TOLERANCE: f64 = 1e-8;
+/// What is enough after some rounds: slopes have noise.
+const ROUGH: f64 = 1e-5;
 const ROUNDS: usize = 30;
 
 impl FoldPoint {
@@ -122,13 +122,13 @@ impl FoldPoint {
         }
         let (mut last, mut last_slope) = (first, here.slope(system, goal)?);
         let mut x = first + here.probe();
-        let mut before = f64::INFINITY;
-        for _ in 0..ROUNDS {
+        for round in 0..ROUNDS {
             here.solve(system, x)?;
             let slope = here.slope(system, goal)?;
-            // Nearer than this the slopes differ by their rounding.
-            if (x - last).abs() > 0.1 * here.probe() {
+            // Between points too close to each other the second derivative is noise.
+            if (x - last).abs() > 0.05 * here.probe() {
                 here.bend = (slope - last_slope) / (x - last);
+                (last, last_slope) = (x, slope);
             }
             let bend = here.bend;
             if bend == 0.0 || !bend.is_finite() {
@@ -138,10 +138,8 @@ impl FoldPoint {
             let step = (-slope / bend).clamp(-far, far);
             // A fold of the other kind is not this one's continuation.
             let step = if bend * self.mark.bends() < 0.0 { -far.copysign(step) } else { step };
-            (last, last_slope) = (x, slope);
-            let noise = step.abs() < NOISE && step.abs() > 0.3 * before;
-            before = step.abs();
-            if step.abs() < TOLERANCE || noise {
+            let exact = if round < 6 { TOLERANCE } else { ROUGH };
+            if step.abs() < exact {
                 return if bend * self.mark.bends() > 0.0 {
                     Ok(here)
                 } else {
@@ -222,6 +220,15 @@ impl FoldPoint {
         let slope = p.slope(system, goal)?;
         let answer = if goal == Goal::Voltage { p.lambda[0] + p.lambda[1] } else { p.current };
         Ok((answer, slope))
+    }
+
+    /// Solved at this point's coordinate on `system`, a fold or not, with the slope of the
+    /// branch there. Errors: no convergence.
+    pub fn held(&self, system: &mut System) -> Result<(FoldPoint, f64), String> {
+        let mut p = self.clone();
+        p.solve(system, self.place())?;
+        let slope = p.slope(system, self.mark.goal())?;
+        Ok((p, slope))
     }
 
     /// The same state on another device with as many nodes and contacts; its contacts are

@@ -140,7 +140,15 @@ impl BorderedFactors {
         }
         let scaled = schur;
         let schur = scaled.clone().full_piv_lu();
-        Ok(BorderedFactors { inverse, first, scaled, schur, row_scale, column_scale, general: None })
+        Ok(BorderedFactors {
+            inverse,
+            first,
+            scaled,
+            schur,
+            row_scale,
+            column_scale,
+            general: None,
+        })
     }
 
     /// The Schur complement, scaled.

@@ -3,7 +3,7 @@
 use serde_json::{Map, Value, json};
 
 use super::{RunRecord, bars, sheet};
-use crate::experiment::{BiasPoint, Figures, Found, OnBranch, Outcome};
+use crate::experiment::{BiasPoint, Figures, Found, OnBranch, Outcome, Sheet};
 use crate::extract::Verdict;
 use crate::trace::{Curve, Fold, TerminalValues, Work};
 
@@ -27,6 +27,9 @@ pub fn to_json(record: &RunRecord) -> Value {
         "wall_s": record.provenance.wall,
         "experiments": record.experiments.iter().map(experiment).collect::<Vec<_>>(),
         "verdict": verdict,
+        "follows": sheets(&record.follows),
+        "rules": sheets(&record.rules),
+        "spreads": sheets(&record.spreads),
         "warnings": record.warnings,
     });
     if let Value::Object(map) = &mut document {
@@ -40,6 +43,15 @@ pub fn to_json(record: &RunRecord) -> Value {
         document["verdict_reason"] = json!(reason);
     }
     document
+}
+
+fn sheets(list: &[Sheet]) -> Value {
+    let one = |s: &Sheet| {
+        let mut map = Map::new();
+        sheet::json(s, &mut map);
+        Value::Object(map)
+    };
+    list.iter().map(one).collect()
 }
 
 fn verdict(v: &Verdict) -> Value {

@@ -27,6 +27,10 @@ pub struct RunRecord {
     pub verdict: Option<Verdict>,
     /// What follows from several experiments (the lumped model), by name; empty if nothing.
     pub extract: Sheet,
+    /// Points followed along numbers, rules solved, spreads.
+    pub follows: Vec<Sheet>,
+    pub rules: Vec<Sheet>,
+    pub spreads: Vec<Sheet>,
     /// Warnings of the whole run (structure, mesh).
     pub warnings: Vec<String>,
     /// False while the run is under way or was interrupted.

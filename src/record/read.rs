@@ -94,9 +94,22 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         experiments: outcomes,
         verdict: verdict(&root.group("verdict")?)?,
         extract: extract(root)?,
+        follows: sheets(root, "follow")?,
+        rules: sheets(root, "rule")?,
+        spreads: sheets(root, "spread")?,
         warnings: root.texts("run_warnings")?,
         complete: root.flag("complete")?,
     })
+}
+
+/// The sheets of a group that may be absent.
+fn sheets(root: &Shelf, name: &str) -> Got<Vec<Sheet>> {
+    if !root.has(name) {
+        return Ok(Vec::new());
+    }
+    let at = root.group(name)?;
+    let count = at.count("count")?;
+    (0..count).map(|k| sheet::read(&at.group(&k.to_string())?)).collect()
 }
 
 fn laws(at: &Shelf) -> Got<Vec<(String, String)>> {

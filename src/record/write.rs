@@ -7,6 +7,7 @@ use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::sink::{Axis, Place, Sink, label};
 use super::{ConstantInForce, RecordError, RunRecord, disk, sheet, write_outcome};
 use crate::case::Plate;
+use crate::experiment::Sheet;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Material, Mesh};
 
@@ -41,7 +42,22 @@ fn to_bytes(record: &RunRecord) -> Made<Vec<u8>> {
         sheet::write(&extract, &record.extract)?;
     }
     verdict(&root.group("verdict")?, record.verdict.as_ref())?;
+    for (name, sheets) in lists(record) {
+        // Absent where the case asks for none.
+        if !sheets.is_empty() {
+            let at = root.group(name)?;
+            at.number("count", sheets.len() as u64)?;
+            for (k, s) in sheets.iter().enumerate() {
+                sheet::write(&at.group(&k.to_string())?, s)?;
+            }
+        }
+    }
     sink.finish()
+}
+
+/// Follows, rules and spreads by the name of their group.
+fn lists(record: &RunRecord) -> [(&'static str, &[Sheet]); 3] {
+    [("follow", &record.follows), ("rule", &record.rules), ("spread", &record.spreads)]
 }
 
 fn head(root: &Place, record: &RunRecord) -> Made<()> {

@@ -251,7 +251,9 @@ impl<'a> System<'a> {
             let Some(factors) = &mut self.factors else { continue };
             let (device, system) = (self.device, (&self.assembly.matrix, &self.border));
             // An update that another will follow need not be as fine as the net currents.
-            let fine = |x: &[f64], y: &[f64]| scaled_size(device, state, x, y.get(1..).unwrap_or_default()) < START;
+            let fine = |x: &[f64], y: &[f64]| {
+                scaled_size(device, state, x, y.get(1..).unwrap_or_default()) < START
+            };
             let solved = factors.solve_if(&mut self.solver, system, &mut f, &mut g, &fine)?;
             self.work.refinements += u64::from(solved.refinements);
             let size = self.apply(state, lambda, &own, &f, &g);

@@ -48,6 +48,9 @@ fn case_of(text: &str, path: &Path) -> Case {
         constants: Constants::default(),
         grid: Grid::default(),
         slides: Vec::new(),
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         experiments: vec![Experiment {
             bias: Vec::new(),
             open: Vec::new(),

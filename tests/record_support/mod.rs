@@ -372,6 +372,9 @@ pub fn rich() -> RunRecord {
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
         }),
         extract: Sheet::new().group("lumped", "lumped model", inner.clone()),
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         warnings: vec!["the cut is truncated at the bottom".into()],
         complete: true,
     }
@@ -396,6 +399,9 @@ pub fn bare() -> RunRecord {
         experiments: Vec::new(),
         verdict: None,
         extract: Sheet::new(),
+        follows: Vec::new(),
+        rules: Vec::new(),
+        spreads: Vec::new(),
         warnings: Vec::new(),
         complete: false,
     }
