@@ -53,7 +53,7 @@ pub struct Ends<'r> {
 }
 
 impl Roles {
-    /// All four roles.
+    /// All four roles; a terminal that the experiment leaves open plays none.
     ///
     /// # Errors
     /// [`SetupError::NoRole`] with the first role that no terminal has.
@@ -62,7 +62,7 @@ impl Roles {
             let found: Vec<usize> = case
                 .terminals
                 .iter()
-                .filter(|t| t.role == role)
+                .filter(|t| t.role == role && !experiment.open.contains(&t.name))
                 .filter_map(|t| device.contact(&t.name))
                 .collect();
             match found.is_empty() {

@@ -10,7 +10,9 @@ pub enum SetupError {
     NoTerminal { experiment: &'static str, name: String, known: String },
     #[error("{experiment}: not available in this version")]
     NotAvailable { experiment: &'static str },
-    #[error("{experiment}: no terminal has the role \"{role}\"")]
+    #[error(
+        "{experiment}: no terminal with the role \"{role}\" carries current: give one the role, or leave it out of `open`"
+    )]
     NoRole { experiment: &'static str, role: &'static str },
     #[error("{experiment}: no terminal is driven")]
     NoDrive { experiment: &'static str },
