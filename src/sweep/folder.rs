@@ -183,6 +183,22 @@ impl Folder {
             .collect()
     }
 
+    /// Mean wall time [s] of some results that are there, and how many were looked at.
+    pub fn measured(&self) -> Option<(f64, usize)> {
+        const SOME: usize = 25;
+        let walls: Vec<f64> = self
+            .list()
+            .iter()
+            .filter(|n| n.ends_with(".h5"))
+            .take(SOME)
+            .filter_map(|n| Some(record::head(&self.cases().join(n)).ok()?.wall))
+            .collect();
+        match walls.len() {
+            0 => None,
+            n => Some((walls.iter().sum::<f64>() / n as f64, n)),
+        }
+    }
+
     /// Notes why a case failed; the reason itself is reported by the caller.
     pub fn note_failure(&self, name: &str, why: &str) {
         // On a full disk this fails too; the report has been made.

@@ -160,8 +160,17 @@ impl Pool {
                     }
                     break;
                 };
+                let event = parse(case, &answer);
+                let ends = event == Event::Interrupted(case);
+                tell(event);
+                if ends {
+                    // The worker was told to end, perhaps with the whole sweep: wait for
+                    // that to be known before another is started.
+                    std::thread::sleep(Duration::from_millis(250));
+                    deaths += 1;
+                    break;
+                }
                 deaths = 0;
-                tell(parse(case, &answer));
                 next = take(shared);
             }
             put_input(shared, k, None);

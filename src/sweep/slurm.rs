@@ -72,7 +72,7 @@ impl Script {
         lines.push(String::new());
         lines.push("# exec: signals reach the program itself.".to_string());
         lines.push(format!(
-            "exec {} sweep task {} \\\n    --folder {} \\\n    --shard \"$SLURM_ARRAY_TASK_ID/{tasks}\" --threads {}",
+            "exec {} sweep task {} \\\n    --output {} \\\n    --shard \"$SLURM_ARRAY_TASK_ID/{tasks}\" --threads {}",
             quoted(&self.program),
             quoted(&self.sweep),
             quoted(&self.folder),
