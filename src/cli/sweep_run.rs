@@ -51,6 +51,7 @@ impl Run {
         if let Err(e) = folder.begin(&sweep) {
             return failed(&e, io);
         }
+        folder.tidy();
         let program = match std::env::current_exe() {
             Ok(program) => program,
             Err(e) => return failed(&format!("where this program lies is not known: {e}"), io),

@@ -10,6 +10,7 @@
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 use serde_json::{Value, json};
 
@@ -181,6 +182,28 @@ impl Folder {
             .flatten()
             .filter_map(|e| e.ok()?.file_name().into_string().ok())
             .collect()
+    }
+
+    /// Removes what killed processes left: half-written files of cases that nobody is at
+    /// work on, and claims' own files that are older than anyone takes to use them.
+    pub fn tidy(&self) {
+        const OLD: Duration = Duration::from_secs(120);
+        for entry in fs::read_dir(self.cases()).into_iter().flatten().flatten() {
+            let Ok(file) = entry.file_name().into_string() else { continue };
+            let left = match (file.split_once(".h5"), file.split_once(".claim.")) {
+                (Some((name, end)), _) if end.contains(".tmp-") => {
+                    claim::holder(&self.claim(name)).is_none()
+                }
+                (_, Some(_)) => {
+                    let stamp = entry.metadata().and_then(|m| m.modified()).ok();
+                    stamp.and_then(|s| s.elapsed().ok()).is_some_and(|age| age > OLD)
+                }
+                _ => false,
+            };
+            if left {
+                let _ = fs::remove_file(entry.path());
+            }
+        }
     }
 
     /// Mean wall time [s] of some results that are there, and how many were looked at.

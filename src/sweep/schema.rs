@@ -8,7 +8,7 @@ use super::plan::Mode;
 /// The schema of a sweep file. Which paths `axes` may have depends on the base case: that
 /// is left to `sweep plan`.
 pub fn schema() -> Value {
-    let end = json!({ "type": ["number", "string"], "description": "One end: a number in the key's plain unit, or text with a unit." });
+    let end = json!({ "anyOf": [{ "type": "number" }, { "type": "string" }], "description": "One end: a number in the key's plain unit, or text with a unit." });
     let range = json!({
         "type": "object",
         "description": "Values between two ends.",
@@ -32,7 +32,7 @@ pub fn schema() -> Value {
             "samples": { "type": "integer", "minimum": 1, "maximum": MOST, "description": "Cases of a Latin hypercube." },
             "seed": { "type": "integer", "minimum": 0, "default": 0, "description": "Same seed, same samples." },
             "axes": {
-                "type": "object", "minProperties": 1,
+                "type": "object",
                 "description": "Values by dotted path into the case, e.g. \"well.n-well.falloff\", temperature, \"slide.spacing\".",
                 "additionalProperties": { "anyOf": [list, range, { "type": "object" }] },
             },
