@@ -50,7 +50,7 @@ fn a_gathered_sweep_is_a_labelled_table_that_others_read() {
         let h = points.iter().find(|(n, _)| *n == "holding").expect("there").1;
         assert_eq!(h.as_ref().expect("found").voltage, *v);
     }
-    assert_eq!(texts(&g, "verdict"), ["latches"; 6]);
+    assert_eq!(texts(&g, "verdict"), ["not-reached"; 6]);
     // From the folder alone, the same.
     desk.run(&["sweep", "gather", "results/b", "-o", "h.h5"]).good();
     assert_eq!(read_gathered(&desk.file("h.h5")).expect("gathered").columns, g.columns);
@@ -162,8 +162,8 @@ fn error_bars_judge_differences_and_verdicts_are_told() {
         desk.run(&["run", &case, "-o", &format!("{name}.h5"), "--error-bars", "-q"]).good();
     }
     let json = desk.run(&["compare", "a.h5", "b.h5", "--json"]).good().json();
-    assert_eq!(json["verdict"]["first"], "latches");
-    assert_ne!(json["verdict"]["second"], "latches");
+    assert_eq!(json["verdict"]["first"], "not-reached");
+    assert_eq!(json["verdict"]["second"], "no-on-state");
     let v = &json["experiments"][0]["points"]["holding"]["voltage_V"];
     let (p, q, bars) = (v["first"].as_f64(), v["second"].as_f64(), v["bars"].as_f64());
     let (Some(p), Some(q), Some(bars)) = (p, q, bars) else { panic!("{v}") };

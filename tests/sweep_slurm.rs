@@ -63,7 +63,8 @@ impl Slurm {
             return skip("only root can start it");
         }
         let folder = tempfile::tempdir().expect("a folder");
-        let at = |name: &str| folder.path().join(name).to_string_lossy().into_owned();
+        let base = folder.path().to_path_buf();
+        let at = |name: &str| base.join(name).to_string_lossy().into_owned();
         for name in ["state", "spool", "munge"] {
             std::fs::create_dir(at(name)).expect("made");
         }
@@ -104,7 +105,6 @@ impl Slurm {
         let log = |name: &str| Stdio::from(std::fs::File::create(at(name)).expect("made"));
         let path = PathBuf::from(at("slurm.conf"));
         let mut slurm = Slurm { conf: path, daemons: Vec::new(), _folder: folder };
-        let at = |name: &str| slurm._folder.path().join(name).to_string_lossy().into_owned();
         let munge = Command::new(&programs[0])
             .args(["--foreground", "--force", "--key-file", &at("munge/key"), "--socket", &socket])
             .args([

@@ -353,8 +353,15 @@ fn short(v: f64) -> String {
 
 /// Gives each axis the shortest end of its path that no other has.
 pub fn shorten(axes: &mut [Axis]) {
-    let paths: Vec<Vec<String>> =
-        axes.iter().map(|a| a.path.split('.').map(|s| slug(s)).collect()).collect();
+    let paths: Vec<Vec<String>> = axes
+        .iter()
+        .map(|a| {
+            a.path
+                .split('.')
+                .map(|s| s.split('_').map(slug).collect::<Vec<_>>().join("_"))
+                .collect()
+        })
+        .collect();
     let end = |k: usize, n: usize| -> String {
         let path = paths.get(k).map(Vec::as_slice).unwrap_or(&[]);
         path.get(path.len().saturating_sub(n)..).unwrap_or(path).join(".")

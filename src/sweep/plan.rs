@@ -223,11 +223,11 @@ impl Sweep {
         probes
     }
 
-    /// What a case takes, by a formula: one curve of the pad took 1 s at 2,000 nodes on
+    /// What the middle case takes, by a formula: one curve of the pad took 1 s at 2,000 nodes on
     /// one core and grows as N^1.13, a run at 8,000 nodes took 250 MB (measured, see
     /// docs/performance.md). Transients take longer.
     pub fn estimate(&self) -> Estimate {
-        let Ok((case, _)) = case::read_beside(&self.base, &self.base_path) else {
+        let Ok((case, _)) = self.case(self.count / 2) else {
             return Estimate { seconds: f64::NAN, bytes: f64::NAN, measured: false };
         };
         let lines = |list: &Option<Vec<f64>>| list.as_ref().map(Vec::len);

@@ -59,10 +59,11 @@ impl Script {
                 "#SBATCH --output={}",
                 directive(&self.logs.join("%A_%a.log").to_string_lossy())?
             ),
-            "#SBATCH --open-mode=append          # a requeued task goes on in its log".to_string(),
+            "# A requeued task goes on in its log.".to_string(),
+            "#SBATCH --open-mode=append".to_string(),
             "#SBATCH --requeue".to_string(),
-            "#SBATCH --signal=B:TERM@90          # 90 s before the time is up: save and end"
-                .to_string(),
+            "# 90 s before the time is up: save and end.".to_string(),
+            "#SBATCH --signal=B:TERM@90".to_string(),
         ];
         for (key, value) in [("partition", &self.partition), ("account", &self.account)] {
             if let Some(value) = value {
