@@ -34,14 +34,18 @@ fn peak() -> Option<f64> {
 fn cpu() -> f64 {
     let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
     let rest = stat.rsplit_once(')').map_or("", |(_, r)| r);
-    rest.split_whitespace().skip(11).take(2).filter_map(|t| t.parse::<f64>().ok()).sum::<f64>() / 100.0
+    rest.split_whitespace().skip(11).take(2).filter_map(|t| t.parse::<f64>().ok()).sum::<f64>()
+        / 100.0
 }
 
 fn timed<T>(what: &str, cases: usize, work: impl FnOnce() -> T) -> (T, f64) {
     let (wall, before) = (Instant::now(), cpu());
     let out = work();
     let (wall, used) = (wall.elapsed().as_secs_f64(), cpu() - before);
-    println!("{cases:>8} {what:<8} {wall:>8.2} s wall {used:>8.2} s CPU {:>8.1} us CPU a case", 1e6 * used / cases as f64);
+    println!(
+        "{cases:>8} {what:<8} {wall:>8.2} s wall {used:>8.2} s CPU {:>8.1} us CPU a case",
+        1e6 * used / cases as f64
+    );
     (out, used)
 }
 

@@ -135,7 +135,8 @@ fn compare_says_what_differs() {
             .expect("found")
             .voltage
     };
-    assert_eq!((p, q), (holding(0), holding(1)));
+    // Equal but for the last digit that reading JSON here may lose.
+    assert!((p / holding(0) - 1.0).abs() < 1e-14 && (q / holding(1) - 1.0).abs() < 1e-14);
     assert!(v["bars"].is_null() && v["beyond_bars"].is_null());
     let curve = first["experiments"][0]["curve"]["largest_V"].as_f64().expect("a number");
     assert!(curve.abs() > 0.01 && curve.abs() < 60.0, "{curve}");

@@ -90,7 +90,7 @@ impl Slurm {
              SelectType=select/cons_tres\nSelectTypeParameters=CR_Core\nReturnToService=2\n\
              SchedulerParameters=sched_interval=2,batch_sched_delay=0,sched_min_interval=0,requeue_delay=1\n\
              KillWait=5\nMpiDefault=none\n\
-             NodeName={name} NodeAddr=127.0.0.1 CPUs={cores} State=UNKNOWN\n\
+             NodeName={name} NodeAddr=127.0.0.1 CPUs={cores} RealMemory=1000 State=UNKNOWN\n\
              PartitionName=main Nodes={name} Default=YES MaxTime=INFINITE State=UP\n",
             free_port(),
             free_port(),
