@@ -1,11 +1,13 @@
 //! The folder of a sweep: one result per case, what is under way, what failed.
 //!
-//!     DIR/sweep.json             sweep file and base case, verbatim, and who wrote them
-//!     DIR/cases/NAME.h5          result of a case, whole or not there
-//!     DIR/cases/NAME.h5.partial  checkpoint of a case under way or interrupted
-//!     DIR/cases/NAME.claim       a process is at work on the case
-//!     DIR/cases/NAME.failed      why the last attempt failed
-//!     DIR/slurm/                 batch script, job number, what the tasks said
+//! ```text
+//! DIR/sweep.json             sweep file and base case, verbatim, and who wrote them
+//! DIR/cases/NAME.h5          result of a case, whole or not there
+//! DIR/cases/NAME.h5.partial  checkpoint of a case under way or interrupted
+//! DIR/cases/NAME.claim       a process is at work on the case
+//! DIR/cases/NAME.failed      why the last attempt failed
+//! DIR/slurm/                 batch script, job number, what the tasks said
+//! ```
 
 use std::collections::BTreeSet;
 use std::fs;
