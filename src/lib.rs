@@ -17,4 +17,5 @@ pub mod rule; // follows folds in parameters, solves design rules, spreads
 pub mod silicon; // laws of the material, pure functions with derivatives
 pub mod solve; // equilibrium, Gummel, Newton with the terminals bordered
 pub mod structure; // Case -> doped cross-section: densities and material at any (x, y)
+pub mod sweep; // many cases: plan, run, cluster, gather, compare
 pub mod trace; // continuation, exact folds // verbs of the command line

@@ -11,7 +11,7 @@ fn pad() -> String {
 }
 
 fn with_slide() -> String {
-    format!("{}\n[[slide]]\nname = \"spacing\"\nright_of = 11.0 # the trench\n", pad())
+    pad()
 }
 
 /// Lines that differ, of texts with the same number of lines.
@@ -143,7 +143,7 @@ fn a_slide_moves_what_lies_right_of_it() {
     assert_eq!((case.gates[0].from, case.gates[1].from), (7.47, 16.7));
     assert!(format!("{:?}", case.terminals[3].touches).contains("14.8"));
     assert_eq!(case.slides[0].right_of, 11.0, "its own x stays");
-    assert!(moved.contains("# the trench") && moved.contains("# the cut runs from"));
+    assert!(moved.contains("within the trench") && moved.contains("# the cut runs from"));
     // There and back again.
     let back = set_path(&moved, "slide.spacing", "-0.5").expect("moves back");
     let back = read_str(&back, "back").expect("good").0;

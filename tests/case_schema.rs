@@ -235,12 +235,19 @@ fn shipped_cases_and_the_design_example_fit_the_schema() {
     let schema = schema();
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("meshes");
     let mut texts = vec![include_str!("case_design_example.toml").to_string()];
+    let mut sweeps = 0;
     for entry in std::fs::read_dir(folder).expect("meshes/ is there") {
         let path = entry.expect("readable").path();
-        if path.extension().is_some_and(|e| e == "toml") {
+        if path.to_string_lossy().ends_with(".sweep.toml") {
+            let sweep = json_of(&std::fs::read_to_string(&path).expect("readable"));
+            let schema = holdpoint::sweep::schema();
+            assert_eq!(misfit(&schema, &sweep, &schema), Vec::<String>::new(), "{path:?}");
+            sweeps += 1;
+        } else if path.extension().is_some_and(|e| e == "toml") {
             texts.push(std::fs::read_to_string(path).expect("readable"));
         }
     }
+    assert!(sweeps >= 1);
     assert!(texts.len() >= 5);
     for text in texts {
         assert_eq!(misfit(&schema, &json_of(&text), &schema), Vec::<String>::new());

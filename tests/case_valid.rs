@@ -24,7 +24,8 @@ fn every_shipped_case_is_read_without_a_warning() {
     let mut seen = 0;
     for entry in std::fs::read_dir(folder).expect("meshes/ is there") {
         let name = entry.expect("readable").file_name().into_string().expect("plain name");
-        if name.ends_with(".toml") {
+        // Sweep files have a schema of their own.
+        if name.ends_with(".toml") && !name.ends_with(".sweep.toml") {
             let case = shipped(&name);
             assert!(!case.title.is_empty() && !case.experiments.is_empty(), "{name}");
             seen += 1;

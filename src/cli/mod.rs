@@ -1,6 +1,7 @@
 //! The command line: one file per verb; parses, calls, prints; no computation.
 
 mod check;
+mod compare;
 mod completions;
 mod graded;
 mod io;
@@ -16,6 +17,11 @@ mod run_plan;
 mod schema;
 mod sensitivity_table;
 mod show;
+mod sweep;
+mod sweep_gather;
+mod sweep_run;
+mod sweep_slurm;
+mod sweep_task;
 mod table;
 mod units;
 mod watch;
@@ -48,7 +54,8 @@ Results go to stdout, everything else to stderr. NO_COLOR is respected.";
 /// A case file (TOML) describes a doped cross-section, its terminals and what to
 /// measure. `check` says what is wrong with it, `mesh` how it is meshed, `run` solves
 /// drift-diffusion on it, traces the S-shaped current-voltage curve and gives a verdict,
-/// `show` prints a result again.
+/// `show` prints a result again, `compare` says how results differ, `sweep` runs many cases
+/// made from one.
 #[derive(Debug, Parser)]
 #[command(name = "holdpoint", version = crate::record::version(), after_help = CODES)]
 #[command(propagate_version = true)]
@@ -63,6 +70,8 @@ enum Verb {
     Mesh(mesh::Mesh),
     Run(run::Run),
     Show(show::Show),
+    Compare(compare::Compare),
+    Sweep(sweep::Sweep),
     Schema(schema::Schema),
     Completions(completions::Completions),
     Man(completions::Man),
@@ -96,6 +105,8 @@ pub fn run_with(
         Verb::Mesh(verb) => verb.run(rooms, io),
         Verb::Run(verb) => verb.run(rooms, io),
         Verb::Show(verb) => verb.run(io),
+        Verb::Compare(verb) => verb.run(io),
+        Verb::Sweep(verb) => verb.run(rooms, io),
         Verb::Schema(verb) => verb.run(rooms, io),
         Verb::Completions(verb) => verb.run(Cli::command(), io),
         Verb::Man(verb) => verb.run(Cli::command(), io),

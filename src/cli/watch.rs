@@ -20,6 +20,15 @@ impl Interrupt {
     /// the second ends the program at once (exit code 130). Files are safe: they appear
     /// under their names only when whole.
     pub(super) fn on_signals() -> Interrupt {
+        Interrupt::caught(true)
+    }
+
+    /// The same without a word: for workers, whose parent says it.
+    pub(super) fn on_signals_silently() -> Interrupt {
+        Interrupt::caught(false)
+    }
+
+    fn caught(say: bool) -> Interrupt {
         let interrupt = Interrupt::default();
         let flag = interrupt.clone();
         let caught = ctrlc::set_handler(move || {
@@ -27,7 +36,9 @@ impl Interrupt {
                 std::process::exit(i32::from(INTERRUPTED));
             }
             // Straight to stderr: the main thread may be in the middle of a long step.
-            eprintln!("\ninterrupted: saving at the next point; once more ends at once");
+            if say {
+                eprintln!("\ninterrupted: saving at the next point; once more ends at once");
+            }
         });
         // Without a handler Ctrl-C ends the program as usual; the last checkpoint stays.
         drop(caught);

@@ -268,6 +268,10 @@ impl Plan<'_> {
             (None, End::Interrupted) => Status::Interrupted,
         };
         let Branch { curve, folds, mut fields, crossings, work, snapshot, .. } = branch;
+        // Before its first checkpoint a trace begins anew: a start renewed from its own
+        // tangent would differ in the last bits from one that was not interrupted.
+        let resumable =
+            status == Status::Interrupted && curve.len() >= TraceParams::default().checkpoint;
         let figures = match &self.injection {
             None => snapback_figures(&curve, &folds, &status, &mut fields),
             Some(i) => injection_figures(&curve, &folds, &crossings, &status, *i, &mut fields),
@@ -275,7 +279,7 @@ impl Plan<'_> {
         Outcome {
             kind: String::new(),
             drive,
-            snapshot: (status == Status::Interrupted).then_some(snapshot),
+            snapshot: resumable.then_some(snapshot),
             status,
             curve,
             folds,

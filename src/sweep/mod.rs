@@ -1,0 +1,25 @@
+//! Many cases from one: plan, run side by side or on a cluster, survive, gather, compare.
+
+mod axes;
+mod claim;
+mod compare;
+mod curves;
+mod folder;
+mod gather;
+mod plan;
+mod pool;
+mod random;
+mod schema;
+mod slurm;
+mod status;
+
+pub use axes::{Axis, Level};
+pub use claim::{Claim, ClaimError, Holder, claim, holder};
+pub use compare::{Difference, Report, compare, compare_gathered};
+pub use folder::{Folder, Standing};
+pub use gather::{csv, gather};
+pub use plan::{Estimate, Mode, Sweep};
+pub use pool::{Event, Pool, Summary};
+pub use schema::schema;
+pub use slurm::{Script, queue, submit};
+pub use status::{Counts, Status, status};
