@@ -195,7 +195,7 @@ impl Worker<'_> {
             Err(_) => None,
         };
         let (threads, bars) = (self.threads, None);
-        let job = Job { case: &case, name, threads, fields: 0, bars, resume };
+        let job = Job { case: &case, name, threads, fields: 0, bars, sensitivities: false, resume };
         let mut watch = Watch::new(output, name, true, interrupt.clone(), io);
         let ended = self.rooms.run(&job, &mut watch);
         let checkpoint = watch.end();

@@ -22,6 +22,7 @@ pub(super) fn outline(at: &Shelf) -> Got<Outcome> {
         bars: None,
         curve: Curve { terminals: names, ..Curve::default() },
         fields: Vec::new(),
+        flow: Sheet::new(),
         warnings: at.texts("warnings")?,
         work: work(&at.group("work")?)?,
         wall: at.number("wall_s")?,
