@@ -1,10 +1,12 @@
 //! What an engineer measures: snapback, injection, bias.
 
 mod bars;
+mod capacitance;
 mod figures;
 mod grading;
 mod limit;
 mod outcome;
+mod overvoltage;
 mod poise;
 mod pulse;
 mod run;

@@ -21,7 +21,7 @@ const FAINT: f64 = 1e-6;
 /// How often the settling time is doubled before the answer is open.
 const DOUBLINGS: u32 = 14;
 /// The S-curve is followed up to here for the on-state [A/µm].
-const HIGHEST: f64 = 1e-1;
+pub(super) const HIGHEST: f64 = 1e-1;
 /// Settling time if the case gives none [s].
 pub const SETTLE: f64 = 1e-6;
 
@@ -293,7 +293,7 @@ fn on_state(
 }
 
 /// Tells of points, but keeps no checkpoint: a transient begins anew if it was interrupted.
-struct NoCheckpoint<'k>(&'k mut dyn Keeper);
+pub(super) struct NoCheckpoint<'k>(pub &'k mut dyn Keeper);
 
 impl Keeper for NoCheckpoint<'_> {
     fn point(&mut self, standing: &Standing) -> Next {

@@ -10,8 +10,10 @@ use crate::trace::{
     terminal_values, walk,
 };
 
+use super::capacitance::capacitance;
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
+use super::overvoltage::{Raise, overvoltage};
 use super::pulse::pulse;
 use super::setup::{Setup, SetupError};
 use super::strike::strike;
@@ -67,6 +69,13 @@ pub fn run_experiment(
         }
         ExperimentKind::Strike { track, settle } => {
             strike(case, device, equilibrium, experiment, track, *settle, keeper)?
+        }
+        ExperimentKind::Overvoltage { drive, supply, to } => {
+            let raise = Raise { drive, supply: *supply, to: *to };
+            overvoltage(case, device, equilibrium, experiment, raise, keeper)?
+        }
+        ExperimentKind::Capacitance { frequencies } => {
+            capacitance(case, device, equilibrium, experiment, frequencies, keeper)?
         }
         other => return Err(SetupError::NotAvailable { experiment: other.word() }),
     };

@@ -33,6 +33,28 @@ impl<'a> Setup<'a> {
         experiment: &'a Experiment,
         drive: &[String],
     ) -> Result<Setup<'a>, SetupError> {
+        let setup = Setup::resolved(case, device, experiment, drive)?;
+        if setup.drive.is_empty() {
+            return Err(SetupError::NoDrive { experiment: experiment.kind.word() });
+        }
+        Ok(setup)
+    }
+
+    /// Without any driven terminal: `bias` says it all.
+    pub fn held(
+        case: &'a Case,
+        device: &'a Device,
+        experiment: &'a Experiment,
+    ) -> Result<Setup<'a>, SetupError> {
+        Setup::resolved(case, device, experiment, &[])
+    }
+
+    fn resolved(
+        case: &'a Case,
+        device: &'a Device,
+        experiment: &'a Experiment,
+        drive: &[String],
+    ) -> Result<Setup<'a>, SetupError> {
         let word = experiment.kind.word();
         let find = |name: &String| {
             device.contact(name).ok_or_else(|| SetupError::NoTerminal {
@@ -47,9 +69,6 @@ impl<'a> Setup<'a> {
             })
         };
         let drive = drive.iter().map(find).collect::<Result<Vec<_>, _>>()?;
-        if drive.is_empty() {
-            return Err(SetupError::NoDrive { experiment: word });
-        }
         for name in experiment.open.iter().chain(experiment.bias.iter().map(|b| &b.terminal)) {
             find(name)?;
         }
@@ -66,7 +85,8 @@ impl<'a> Setup<'a> {
         self.experiment.bias.iter().any(|b| b.terminal == name)
     }
 
-    fn resistance(&self, name: &str) -> f64 {
+    /// In series with the contact `name` [Ω·µm].
+    pub(super) fn resistance(&self, name: &str) -> f64 {
         self.case.terminals.iter().find(|t| t.name == name).map_or(0.0, |t| t.resistance)
     }
 

@@ -27,5 +27,6 @@ mod narrowing;
 mod numbers;
 mod ranges;
 mod resistivity;
+mod small_signal;
 mod symmetry;
 mod transient;
