@@ -2,7 +2,7 @@
 //! them.
 
 use holdpoint::case::VerdictSpec;
-use holdpoint::experiment::{Criterion, Figures, Found, Outcome, Status};
+use holdpoint::experiment::{Criterion, Figures, Found, Outcome, Sheet, Status};
 use holdpoint::extract::{Answer, Verdict};
 use holdpoint::trace::{Curve, Fold, FoldKind, TerminalValues, Work};
 
@@ -45,7 +45,7 @@ fn snapback(trigger: Option<(f64, f64)>, holding: Option<(f64, f64)>) -> Outcome
 
 fn injection(critical: Option<(f64, f64)>) -> Outcome {
     let critical = found(FoldKind::CurrentMaximum, critical);
-    let figures = Figures::Injection { criterion: Criterion::Fold, critical };
+    let figures = Figures::Injection { criterion: Criterion::Fold, critical, beside: Sheet::new() };
     outcome("p-drain", Status::Complete, figures)
 }
 

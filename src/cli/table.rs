@@ -108,9 +108,10 @@ fn experiment(
                 Err(reason) => line(format!("  on-branch  none: {reason}")),
             }
         }
-        Figures::Injection { criterion, critical } => {
+        Figures::Injection { criterion, critical, beside } => {
             figure(o, "critical", critical, out_of_plane, line);
             line(format!("  criterion  {}", criterion.word()));
+            sheet(beside, 1, line);
         }
         Figures::Bias { .. } => {}
         Figures::Named(named) => sheet(named, 1, line),

@@ -12,6 +12,7 @@ mod pulse;
 mod run;
 mod setup;
 mod sheet;
+mod stress;
 mod strike;
 mod supply_ramp;
 mod time_sheet;

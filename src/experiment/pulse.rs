@@ -65,6 +65,22 @@ pub fn pulse(
     Ok(named(device, drive, poise.system.work, sheet))
 }
 
+/// Force a current given by its corners, times \[s\] and values \[A/µm\], on the terminal
+/// `into` of a structure at its supply, and wait for what it ends in.
+pub(super) fn forced_current(
+    poise: &mut Poise,
+    into: &str,
+    (times, values): (&[f64], &[f64]),
+    keeper: &mut dyn Keeper,
+    trace: &mut TimeTrace,
+) -> Result<Ended, Halt> {
+    let Some(into) = poise.device.contact(into) else {
+        return Err(Halt::Failed(format!("no terminal is called '{into}'")));
+    };
+    let mut pulse = Pulse { poise, into, forced: Forced::Current };
+    pulse.corners(times, values, keeper, trace)
+}
+
 impl Pulse<'_, '_> {
     fn answer(&mut self, shape: &Shape, keeper: &mut dyn Keeper) -> Result<Sheet, Halt> {
         let sheet = stationary(Sheet::new(), self.poise);

@@ -16,6 +16,7 @@ use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
 use super::overvoltage::{Raise, overvoltage};
 use super::pulse::pulse;
 use super::setup::{Setup, SetupError};
+use super::stress::stress;
 use super::strike::strike;
 use super::supply_ramp::{PowerUp, supply_ramp};
 use super::warnings::warnings;
@@ -53,7 +54,15 @@ pub fn run_experiment(
             let setup = Setup::new(case, device, experiment, std::slice::from_ref(into))?;
             let injection = Injector::new(case, &setup, into, *sign);
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: Some(injection) };
-            plan.trace(device, equilibrium, resume, keeper)
+            // Interrupted while it was confirmed: that begins anew.
+            let resume = resume.filter(|o| {
+                o.snapshot.as_ref().is_some_and(|s| !s.control.is_empty())
+            });
+            let mut traced = plan.trace(device, equilibrium, resume, keeper);
+            if traced.status != Status::Interrupted {
+                stress(case, device, equilibrium, experiment, injection, &mut traced, keeper)?;
+            }
+            traced
         }
         ExperimentKind::Bias { drive, at } => {
             let setup = Setup::new(case, device, experiment, drive)?;

@@ -74,8 +74,11 @@ fn experiment(o: &Outcome) -> Value {
             put(&mut e, "holding", holding, |f| figure(o, "holding", f));
             put(&mut e, "on_branch", on_branch, line);
         }
-        Figures::Injection { criterion, critical } => {
+        Figures::Injection { criterion, critical, beside } => {
             e["criterion"] = json!(criterion.word());
+            if let Value::Object(map) = &mut e {
+                sheet::json(beside, map);
+            }
             put(&mut e, "critical", critical, |f| figure(o, "critical", f));
         }
         Figures::Bias { points } => {

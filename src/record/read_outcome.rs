@@ -5,7 +5,7 @@ use super::names::{CURVE_COLUMNS, groups_of};
 use super::read::Net;
 use super::source::Shelf;
 use super::{bars, sheet};
-use crate::experiment::{BiasPoint, Criterion, Figures, Found, OnBranch, Outcome, Status};
+use crate::experiment::{BiasPoint, Criterion, Figures, Found, OnBranch, Outcome, Sheet, Status};
 use crate::trace::{Curve, Fields, Fold, FoldKind, Snapshot, StateWords, TerminalValues, Work};
 
 type Got<T> = Result<T, RecordError>;
@@ -164,7 +164,12 @@ fn figures(at: &Shelf, names: usize) -> Got<Figures> {
                 .find(|c| c.word() == word)
                 .ok_or_else(|| at.damaged("criterion", format!("{word:?} is not a criterion")))?;
             let critical = found(&at.group("points")?.group("critical")?, names)?;
-            Ok(Figures::Injection { criterion, critical })
+            // Files of the first versions have none.
+            let beside = match at.has("named") {
+                true => sheet::read(&at.group("named")?)?,
+                false => Sheet::new(),
+            };
+            Ok(Figures::Injection { criterion, critical, beside })
         }
         "bias" => {
             let at = at.group("bias")?;

@@ -64,6 +64,7 @@ impl System<'_> {
                 let allowed = IMBALANCE * largest + self.params.imbalance_floor;
                 // Below the noise of fluxes and storage further steps do not help.
                 if sum <= allowed || sum >= 0.3 * best {
+                    if std::env::var("DBG").is_ok() { eprintln!("stage a={:.2e} again={again} {:?} own {}", stage.alpha, out.info.updates.iter().map(|u| format!("{u:.1e}")).collect::<Vec<_>>(), own.len()); }
                     return Ok(out);
                 }
                 best = best.min(sum);

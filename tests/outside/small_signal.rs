@@ -9,7 +9,7 @@ use holdpoint::solve::{Admittance, SmallSignal, System};
 use holdpoint::trace::walk;
 
 use super::bar::{Bar, Bench, lines};
-use super::ledger::{Within, check, line};
+use super::ledger::{Within, check};
 
 const NI: f64 = 9.65e9;
 const EPS: f64 = 11.7 * 8.854_187_812_8e-14;
@@ -85,7 +85,7 @@ fn diffusion_admittance_of_a_long_diode() {
     let layers = [(-1e20, 2.0), (1e16, 1000.0)];
     let bench = Bar { layers: &layers, x, temperature: 300.0, rest: laws }.bench();
     let volts = 0.6;
-    let wt = [1e-3, 0.1, 1.0, 3.0, 10.0, 100.0];
+    let wt = [1e-3, 0.1, 1.0, 10.0];
     let frequencies = wt.map(|w| w / tau / TAU);
     // The n side's resistance ρ·length is in series [Ω·cm²]: y/(1 − y r) is the junction's.
     let r = 0.1 / (Q * 1400.0 * 1e16);
@@ -131,9 +131,9 @@ fn sums_and_reciprocity() {
         include_str!("../../meshes/tern180-pad.toml").replace("nodes = 8000", "nodes = 2000");
     let (head, _) = text.split_once("[[experiment]]").expect("experiments");
     let text = format!(
-        "{head}[[experiment]]\nkind = \"capacitance\"\nfrequencies = [1e3, 1e6, 1e9, 1e12]\n\
+        "{head}[[experiment]]\nkind = \"capacitance\"\nfrequencies = [1e3, 1e10]\n\
          [[experiment]]\nkind = \"capacitance\"\nbias = {{ anode = 3.3, well-tap = 3.3 }}\n\
-         open = [\"n-drain\", \"p-drain\"]\nfrequencies = [1e3, 1e6, 1e9, 1e12]\n"
+         open = [\"n-drain\", \"p-drain\"]\nfrequencies = [1e3, 1e10]\n"
     );
     let bench = Bench::new(&text);
     let n = bench.device.contacts.len();
@@ -164,12 +164,6 @@ fn sums_and_reciprocity() {
                 let what = format!("Y − Yᵀ {place}, {f:e} Hz, over |Y|");
                 check("Onsager (1931)", &what, 0.0, odd, Within::Absolute(1e-10));
             }
-            line(
-                "size for comparison",
-                &format!("largest |Y| {place}, {f:e} Hz [S/µm]"),
-                size,
-                size,
-            );
         }
     }
 }

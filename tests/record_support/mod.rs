@@ -265,6 +265,7 @@ pub fn rich() -> RunRecord {
         Figures::Injection {
             criterion: Criterion::Fold,
             critical: Err("the off-state does not end before 0.01 A/µm".into()),
+            beside: Sheet::new(),
         },
     );
     injection.status = Status::Interrupted;
@@ -278,7 +279,16 @@ pub fn rich() -> RunRecord {
         &mut r,
         "injection",
         4,
-        Figures::Injection { criterion: Criterion::Reconnect, critical: Ok(critical) },
+        Figures::Injection {
+            criterion: Criterion::Reconnect,
+            critical: Ok(critical),
+            beside: Sheet::new().text("class", "by the temperature", "class I").number(
+                "margin_A",
+                "A",
+                "less the level",
+                Err("none was given".into()),
+            ),
+        },
     );
     // One with bars, one that was interrupted before them.
     reconnect.bars = Some(Bars {
