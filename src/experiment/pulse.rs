@@ -104,6 +104,7 @@ impl Pulse<'_, '_> {
                     Wanted::Given(w) => *w,
                     Wanted::Between { to, .. } => *to,
                 };
+                self.poise.searching = true;
                 let found = limit(*from, *to, &mut |h| {
                     let times = [0.0, *edge, edge + w, 2.0 * edge + w];
                     let mut own = TimeTrace::default();
@@ -251,6 +252,7 @@ impl Pulse<'_, '_> {
         };
         let mut plateau =
             Plateau { edge, height, moments: Vec::new(), trace: TimeTrace::default() };
+        self.poise.searching = true;
         limit(from, to, &mut |w| {
             let mut own = TimeTrace::default();
             let ended = self.plateau(&mut plateau, w, keeper, &mut own)?;

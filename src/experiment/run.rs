@@ -55,9 +55,8 @@ pub fn run_experiment(
             let injection = Injector::new(case, &setup, into, *sign);
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: Some(injection) };
             // Interrupted while it was confirmed: that begins anew.
-            let resume = resume.filter(|o| {
-                o.snapshot.as_ref().is_some_and(|s| !s.control.is_empty())
-            });
+            let resume =
+                resume.filter(|o| o.snapshot.as_ref().is_some_and(|s| !s.control.is_empty()));
             let mut traced = plan.trace(device, equilibrium, resume, keeper);
             if traced.status != Status::Interrupted {
                 stress(case, device, equilibrium, experiment, injection, &mut traced, keeper)?;

@@ -63,7 +63,14 @@ pub fn stress(
         let confirmed = match critical {
             Err(why) => Ok(Sheet::new().yes_no("stays", "the supply current", Err(why))),
             Ok(critical) => confirmed(
-                case, device, equilibrium, experiment, into, injector, critical, keeper,
+                case,
+                device,
+                equilibrium,
+                experiment,
+                into,
+                injector,
+                critical,
+                keeper,
                 &mut outcome.work,
             )?,
         };
@@ -155,9 +162,13 @@ fn confirmed(
     let ended = match poise.on.clone() {
         Err(why) => Ok(Ended::Open(why)),
         Ok(_) => {
+            // A terminal of the path itself goes back to its source from the top; its own
+            // current keeps the path on.
+            let corners = if separate { 4 } else { 3 };
             let times = [0.0, RAMP, RAMP + TOP, 2.0 * RAMP + TOP];
             let values = [0.0, past, past, 0.0];
-            forced_current(&mut poise, into, (&times, &values), keeper, &mut trace)
+            let shape = (&times[..corners], &values[..corners]);
+            forced_current(&mut poise, into, shape, keeper, &mut trace)
         }
     };
     let done = poise.system.work;
@@ -177,9 +188,10 @@ fn confirmed(
         (Ended::Open(_), None) if poise.on.is_err() => Ok(false),
         (Ended::Open(why), _) => Err(why),
     };
-    let after = trace.at_terminals.last().map(|v| {
-        poise.supply.iter().filter_map(|&k| v.current.get(k)).sum::<f64>()
-    });
+    let after = trace
+        .at_terminals
+        .last()
+        .map(|v| poise.supply.iter().filter_map(|&k| v.current.get(k)).sum::<f64>());
     let none = || poise.on.clone().err().unwrap_or_else(|| "no transient was run".to_string());
     Ok(Ok(Sheet::new()
         .yes_no("stays", "the supply current, once the injection is back at nothing", stays)

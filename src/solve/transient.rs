@@ -9,9 +9,27 @@ use super::system::{NewtonError, NewtonInfo, PER_UM, System};
 /// |ΣI| that a stage may leave, relative to the largest terminal current.
 const IMBALANCE: f64 = 1e-10;
 
-/// Scaled update below which a stage is solved, and below which the factors are kept.
-const SETTLED: f64 = 1e-7;
-const CHORD: f64 = 1e-2;
+/// Relative error that a stage may leave in any density: far below that of the step in
+/// time, and small enough for the balance of the currents, which is checked beside it.
+const LEFT: f64 = 1e-8;
+
+/// Scaled update below which the next step takes the factors at hand.
+const CHORD: f64 = 2e-2;
+
+/// A chord step that contracts less than this is followed by a Newton step.
+const SLOWEST: f64 = 0.1;
+
+/// The error left after an update of size `size`, `previous` before it. A Newton step
+/// leaves its square. A chord step leaves what it contracts by; the first one after a
+/// Newton step knows half of that from its size (see `chord.rs`). Nothing is known after
+/// a first chord step with the factors of another stage.
+fn left(is_chord: bool, after_newton: bool, size: f64, previous: f64) -> f64 {
+    match (is_chord, after_newton) {
+        (false, _) => size * size,
+        (true, true) => 2.0 * size * size / previous,
+        (true, false) => size * size / previous.min(1.0),
+    }
+}
 
 /// A solved stage.
 #[derive(Debug, Clone, Default)]
@@ -43,13 +61,15 @@ impl System<'_> {
         let mut out = Staged::default();
         self.apply_lambda(state, [0.0; 2]);
         let own = self.own();
-        if !own.is_empty() {
+        // Any weights are right; those of the stage before are as good for one nearby.
+        if !own.is_empty() && !again {
             self.update_tests(state)?;
         }
         let mut lambda = [0.0; 2];
-        let (mut previous, mut best) = (f64::INFINITY, f64::INFINITY);
+        let (mut previous, mut best, mut error) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
         let mut ionizing = Ionizing::Fluxes;
         let mut chord = again && self.factors.is_some();
+        let mut after_newton = false;
         loop {
             self.assembly.evaluate_with(self.device, state, !chord, ionizing);
             ionizing = Ionizing::Carried;
@@ -57,14 +77,13 @@ impl System<'_> {
             if !self.assembly.unbalanced.is_finite() {
                 return Err(NewtonError::Diverged { info: out.info });
             }
-            if previous < SETTLED {
+            if error < LEFT {
                 let currents = out.currents();
                 let largest = currents.iter().fold(0.0f64, |m, c| m.max(c.abs()));
                 let sum = currents.iter().sum::<f64>().abs();
                 let allowed = IMBALANCE * largest + self.params.imbalance_floor;
                 // Below the noise of fluxes and storage further steps do not help.
                 if sum <= allowed || sum >= 0.3 * best {
-                    if std::env::var("DBG").is_ok() { eprintln!("stage a={:.2e} again={again} {:?} own {}", stage.alpha, out.info.updates.iter().map(|u| format!("{u:.1e}")).collect::<Vec<_>>(), own.len()); }
                     return Ok(out);
                 }
                 best = best.min(sum);
@@ -86,8 +105,10 @@ impl System<'_> {
             self.work.newton_steps += 1;
             out.info.updates.push(size);
             let steps = out.info.steps;
+            error = left(chord, after_newton, size, previous);
+            after_newton = !chord;
             // Near the solution the last factors do: they gain what the state has moved.
-            chord = size < CHORD && (!chord || size < 0.1 * previous);
+            chord = size < CHORD && (!chord || size < SLOWEST * previous);
             let lost = (steps > 4 && size > 20.0) || (steps > 3 && size > 3.0 && size > previous);
             if !size.is_finite() || lost {
                 return Err(NewtonError::Diverged { info: out.info });
