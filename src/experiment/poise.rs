@@ -184,7 +184,7 @@ impl<'a> Poise<'a> {
             Tying::Open => Feed::Current(Wave::constant(0.0)),
             Tying::Follows(leader) => Feed::Follows(leader),
         });
-        let held = Feeds { terminals: terminals.collect(), shower: None };
+        let held = Feeds { terminals: terminals.collect(), shower: None, loads: setup.loads() };
         let mut system = System::new(device, driven).map_err(|e| Halt::Failed(e.to_string()))?;
         system.work = ramped.work;
         system.work.newton_steps += before.newton_steps;

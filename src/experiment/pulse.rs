@@ -227,7 +227,7 @@ impl Pulse<'_, '_> {
             let held = wave.at(0.0);
             // From the voltage outside the resistance that the present current asks for.
             let inside = moment.state.volts.hi.get(self.into).copied().unwrap_or(held);
-            let current = moment.at_terminals.current.get(self.into).copied().unwrap_or(0.0);
+            let current = moment.branches.current.get(self.into).copied().unwrap_or(0.0);
             let now = inside + *resistance * current;
             *wave = Wave::ramp(moment.time, moment.time + join, now, held);
             let end = moment.time + join;

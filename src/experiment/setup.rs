@@ -2,6 +2,7 @@
 
 use crate::case::{Case, Experiment};
 use crate::discretize::{Circuit, Device, Tying};
+use crate::trace::Load;
 
 /// An experiment that the device cannot carry out.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -88,6 +89,18 @@ impl<'a> Setup<'a> {
     /// In series with the contact `name` [Ω·µm].
     pub(super) fn resistance(&self, name: &str) -> f64 {
         self.case.terminals.iter().find(|t| t.name == name).map_or(0.0, |t| t.resistance)
+    }
+
+    /// What wiring adds to each contact in a transient.
+    pub(super) fn loads(&self) -> Vec<Load> {
+        let of = |name: &str| self.case.terminals.iter().find(|t| t.name == name);
+        let each = self.device.contacts.iter().map(|c| {
+            of(&c.name).map_or_else(Load::default, |t| Load {
+                inductance: t.inductance,
+                capacitance: t.capacitance,
+            })
+        });
+        each.collect()
     }
 
     fn ties(&self, source: impl Fn(usize, &str) -> Tying) -> Vec<Tying> {

@@ -20,4 +20,4 @@ pub use scalar::ScalarSystem;
 pub use small_signal::{Admittance, SmallSignal};
 pub use system::*;
 pub use tangent::Tangent;
-pub use transient::Staged;
+pub use transient::{Outside, Staged};

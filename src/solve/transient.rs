@@ -46,16 +46,25 @@ impl Staged {
     }
 }
 
+/// What stands outside the device beside the sources, by contact; lists may be short.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Outside<'a> {
+    /// Current forced into open contacts, displacement included [A/µm].
+    pub forced: &'a [f64],
+    /// Capacitances to ground [F/µm].
+    pub capacitance: &'a [f64],
+}
+
 impl System<'_> {
     /// Solve `stage` from the guess `state`. Sources stand at their `base`; a contact that
-    /// is open carries `forced[k]` [A/µm], displacement included. `again` says that the last
+    /// is open carries `outside.forced[k]`, shared with its capacitance. `again` says that the last
     /// stage solved had the same `alpha` and a state nearby: its factors are tried first.
     /// Errors: as [`System::newton`].
     pub fn staged(
         &mut self,
         state: &mut State,
         stage: &Stage,
-        forced: &[f64],
+        outside: &Outside,
         again: bool,
     ) -> Result<Staged, NewtonError> {
         let mut out = Staged::default();
@@ -91,7 +100,7 @@ impl System<'_> {
             if out.info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info: out.info });
             }
-            let mut g = self.staged_border(state, stage, &out.flowing, forced, chord);
+            let mut g = self.staged_border(state, stage, &out.flowing, outside, chord);
             if !chord {
                 self.factor()?;
             }
@@ -123,7 +132,7 @@ impl System<'_> {
         state: &State,
         stage: &Stage,
         flowing: &Flowing,
-        forced: &[f64],
+        outside: &Outside,
         chord: bool,
     ) -> Vec<f64> {
         let own = self.own();
@@ -165,16 +174,23 @@ impl System<'_> {
                     row[block * a] -= through * stage.alpha * vt;
                 }
             }
+            // The capacitance takes its part of the current; A/cm as the device's.
+            let capacitance = outside.capacitance.get(k).copied().unwrap_or(0.0) / PER_UM;
+            current += capacitance * flowing.rate.volts.get(k).copied().unwrap_or(0.0);
             match self.circuit.ties[k] {
                 Tying::Source { base, slope, resistance } => {
                     let ohms = resistance * PER_UM;
                     row.iter_mut().for_each(|v| *v *= ohms);
-                    border.corner[r * m + r] = 1.0;
+                    border.corner[r * m + r] = 1.0 + ohms * capacitance * stage.alpha;
                     let [hi, lo] = source(base, slope, [0.0; 2]);
                     let volts = &state.volts;
                     g[r] = -((volts.hi[k] - hi) + (volts.lo[k] - lo) + ohms * current);
                 }
-                _ => g[r] = forced.get(k).copied().unwrap_or(0.0) / PER_UM - current,
+                _ => {
+                    let forced = outside.forced.get(k).copied().unwrap_or(0.0);
+                    g[r] = forced / PER_UM - current;
+                    border.corner[r * m + r] = capacitance * stage.alpha;
+                }
             }
             border.rows[r] = row;
         }
