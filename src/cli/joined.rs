@@ -11,7 +11,7 @@ use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
 use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Status, run_experiment};
-use crate::extract::Verdict;
+use crate::extract::{Interrupted, Verdict, verdict_over_temperatures};
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
 use crate::solve::equilibrium;
@@ -114,10 +114,29 @@ impl Rooms for Joined {
             }
         }
         let ended = if complete { reruns(job, watch) } else { Ok(()) };
+        if complete && ended.is_ok() && !watch.interrupted() {
+            judge(case, watch);
+        }
         if let Some(record) = watch.record_mut() {
             record.provenance.wall = before + started.elapsed().as_secs_f64();
         }
         ended
+    }
+}
+
+/// The final verdict: with the error bars, and over all temperatures that are asked for.
+/// None if it was interrupted.
+fn judge(case: &Case, watch: &mut Watch) {
+    let Some(record) = watch.record() else { return };
+    let (mesh, outcomes) = (record.mesh.clone(), record.experiments.clone());
+    let verdict = verdict_over_temperatures(case, &mesh, &outcomes, watch, &|watch, what| {
+        watch.rerun(what);
+    });
+    if let Some(record) = watch.record_mut() {
+        record.verdict = match verdict {
+            Ok(verdict) => verdict,
+            Err(Interrupted) => None,
+        };
     }
 }
 

@@ -40,13 +40,17 @@ pub fn to_json(record: &RunRecord) -> Value {
 }
 
 fn verdict(v: &Verdict) -> Value {
-    json!({
+    let mut verdict = json!({
         "answer": v.answer.word(),
         "supply_V": v.supply,
         "margin": v.margin,
         "sustains": super::write::sustains(v.answer),
         "reasons": v.reasons,
-    })
+    });
+    if let Value::Object(map) = &mut verdict {
+        sheet::json(&v.more, map);
+    }
+    verdict
 }
 
 fn experiment(o: &Outcome) -> Value {

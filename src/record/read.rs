@@ -7,8 +7,9 @@ use hdf5::File;
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::seal::{self, Seal};
 use super::source::Shelf;
-use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome};
+use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome, sheet};
 use crate::case::Plate;
+use crate::experiment::Sheet;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Doping, Material, Mesh, TerminalNodes};
 
@@ -244,5 +245,10 @@ fn verdict(at: &Shelf) -> Got<Option<Verdict>> {
         supply: at.scalar("supply")?,
         margin: at.scalar("margin")?,
         reasons: at.texts("reasons")?,
+        // Files of the first versions have none.
+        more: match at.has("named") {
+            true => sheet::read(&at.group("named")?)?,
+            false => Sheet::new(),
+        },
     }))
 }

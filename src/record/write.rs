@@ -5,7 +5,7 @@ use std::path::Path;
 
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
 use super::sink::{Axis, Place, Sink, label};
-use super::{ConstantInForce, RecordError, RunRecord, disk, write_outcome};
+use super::{ConstantInForce, RecordError, RunRecord, disk, sheet, write_outcome};
 use crate::case::Plate;
 use crate::extract::{Answer, Verdict};
 use crate::mesh::{ContactKind, Material, Mesh};
@@ -267,5 +267,6 @@ fn verdict(at: &Place, verdict: Option<&Verdict>) -> Made<()> {
     at.text("sustains", sustains(v.answer))?;
     at.scalar("supply", v.supply, label("V", "supply voltage"))?;
     at.scalar("margin", v.margin, label("1", "margin on the supply voltage"))?;
-    list(at, "reasons", &v.reasons, "what led to the answer, the deciding one first")
+    list(at, "reasons", &v.reasons, "what led to the answer, the deciding one first")?;
+    sheet::write(&at.group("named")?, &v.more)
 }

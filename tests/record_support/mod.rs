@@ -374,6 +374,7 @@ pub fn rich() -> RunRecord {
             supply: 3.3,
             margin: 0.1,
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
+            more: Sheet::new().text("decides", "the deciding experiment", "experiment 0"),
         }),
         warnings: vec!["the cut is truncated at the bottom".into()],
         complete: true,
