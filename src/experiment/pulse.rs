@@ -5,7 +5,7 @@ use crate::case::{Case, Experiment, Forced, Shape, Wanted};
 use crate::discretize::{Device, State};
 use crate::trace::{Feed, Feeds, Keeper, Moment, Wave};
 
-use super::limit::{Limit, limit};
+use super::limit::{Limit, limit, limit_about};
 use super::outcome::Outcome;
 use super::poise::{Ended, Halt, Poise, Standby, TimeTrace};
 use super::setup::SetupError;
@@ -124,7 +124,7 @@ impl Pulse<'_, '_> {
                     .number("largest_safe_A_per_um", "A/um", "height", found.safe)
             }
             Shape::Trapezoid { height: Wanted::Given(h), width, edge } => {
-                let found = self.width(*h, *width, *edge, keeper, &mut trace)?;
+                let found = self.width(*h, (*width, None), *edge, keeper, &mut trace)?;
                 sheet
                     .yes_no("latches", "some width in the range", any(&found))
                     .number("longest_safe_s", "s", "width", found.safe)
@@ -133,9 +133,13 @@ impl Pulse<'_, '_> {
             Shape::Widths { heights, width, edge } => {
                 let (mut safe, mut latching) = (Vec::new(), Vec::new());
                 let mut latches = false;
+                // One charge decides where pulses are short: the next width is guessed.
+                let mut charge = None;
                 for &h in heights {
-                    let found = self.width(h, *width, *edge, keeper, &mut trace)?;
+                    let guess = charge.map(|q: f64| (q / h).abs());
+                    let found = self.width(h, (*width, guess), *edge, keeper, &mut trace)?;
                     latches |= found.latching.is_ok();
+                    charge = found.latching.as_ref().ok().map(|w| w * h).or(charge);
                     safe.push(found.safe.unwrap_or(f64::NAN));
                     latching.push(found.latching.unwrap_or(f64::NAN));
                 }
@@ -241,7 +245,7 @@ impl Pulse<'_, '_> {
     fn width(
         &mut self,
         height: f64,
-        width: Wanted,
+        (width, guess): (Wanted, Option<f64>),
         edge: f64,
         keeper: &mut dyn Keeper,
         trace: &mut TimeTrace,
@@ -253,12 +257,16 @@ impl Pulse<'_, '_> {
         let mut plateau =
             Plateau { edge, height, moments: Vec::new(), trace: TimeTrace::default() };
         self.poise.searching = true;
-        limit(from, to, &mut |w| {
+        let mut tried = |w: f64| {
             let mut own = TimeTrace::default();
             let ended = self.plateau(&mut plateau, w, keeper, &mut own)?;
             keep_latched(&ended, own, trace);
             Ok(ended)
-        })
+        };
+        match guess {
+            Some(guess) => limit_about(guess, from, to, &mut tried),
+            None => limit(from, to, &mut tried),
+        }
     }
 
     fn plateau(
