@@ -120,7 +120,8 @@ fn the_table_and_a_written_file_agree() {
     let rows = table();
     let missing: Vec<&String> = found.keys().filter(|p| !rows.contains_key(*p)).collect();
     let own = |p: &&String| {
-        let list = p.strip_prefix("/experiment/k/named/").map(|r| r.trim_start_matches('@'));
+        let groups = ["/experiment/k/named/", "/verdict/named/"];
+        let list = groups.iter().find_map(|g| p.strip_prefix(g)).map(|r| r.trim_start_matches('@'));
         list.is_none_or(|l| LISTS.contains(&l))
     };
     let missing: Vec<&String> = missing.into_iter().filter(own).collect();

@@ -96,8 +96,19 @@ fn judged(branch: &Branch, raise: Raise) -> (Sheet, Status) {
         End::Stalled(why) => Some(why.clone()),
         _ => None,
     };
+    // Past the holding point and still below the supply: its current is just larger.
+    let holds = branch.crossings.len() == 1
+        && branch.end == End::Reached
+        && branch.curve.voltage.last().is_some_and(|v| *v < supply);
+    let on = match on {
+        Err(_) if holds => {
+            Err(format!("the on-state at {supply} V carries more than {HIGHEST:.0e} A/µm"))
+        }
+        other => other,
+    };
     let latches = match (fold, &on, &stalled) {
         (Some(_), Ok(_), _) => Ok(true),
+        (Some(_), Err(_), None) if holds => Ok(true),
         // Whether an on-state holds it is not known.
         (_, _, Some(why)) => Err(why.clone()),
         _ => Ok(false),
