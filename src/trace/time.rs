@@ -291,12 +291,12 @@ fn attempt(
     let rates = moment.flowing.rate.with(&half.flowing.rate, |now, mid| a * now - b * mid);
     let rates = rates.with(&staged.flowing.rate, |ab, end| 2.0 * k_of_third * h * (ab + c * end));
     let mut error = scaled(device, &rates, here, &state, params);
-    for k in 0..now.rate.len() {
+    for (k, rate) in now.rate.iter().enumerate() {
         let load = feeds.load(k);
         if load.inductance > 0.0 {
             // As a voltage: through the impedance that the circuit rings with.
             let impedance = (load.inductance / load.capacitance.max(LEAST_CAPACITANCE)).sqrt();
-            let rates = a * now.rate[k] - b * halfway.rate[k] + c * branches.rate[k];
+            let rates = a * rate - b * halfway.rate[k] + c * branches.rate[k];
             error = error.max((2.0 * k_of_third * h * rates * impedance).abs() / params.tolerance);
         }
     }

@@ -145,8 +145,8 @@ fn ringing_of_a_terminal() {
             worst = worst.max((v - exact(m.time)).abs() / step);
             let source = feeds.terminals[left].wave().expect("a source").at(m.time);
             let power = [source * i, r * i * i, v * m.at_terminals.current[left]];
-            for k in 0..3 {
-                energy[k] += 0.5 * (m.time - last[3]) * (power[k] + last[k]);
+            for ((sum, now), before) in energy.iter_mut().zip(power).zip(last) {
+                *sum += 0.5 * (m.time - last[3]) * (now + before);
             }
             last = [power[0], power[1], power[2], m.time];
             Watch::GoOn
