@@ -199,16 +199,6 @@ fn words_are_listed_and_the_nearest_named() {
 }
 
 #[test]
-fn words_of_later_versions_are_known_but_refused() {
-    for kind in ["overvoltage", "capacitance"] {
-        let text = format!("{GOOD}[[experiment]]\nkind = \"{kind}\"\nfactor = 1.5\nat = 3\n");
-        one(&text, "not-available", &format!("\"{kind}\""), "\"snapback\"");
-    }
-    let text = format!("{GOOD}[constants]\nself-heating = {{ k = 0.4 }}\n");
-    one(&text, "not-available", "self-heating", "leave it out");
-}
-
-#[test]
 fn heat_needs_a_way_out() {
     let with = |heat: &str| format!("{GOOD}[laws]\nheat = \"self-heating\"\n{heat}");
     let p = one(&with(""), "no-heat-path", "\"self-heating\"", "1e-9 to 1e9 K*cm^2/W");

@@ -120,8 +120,9 @@ fn the_table_and_a_written_file_agree() {
     let rows = table();
     let missing: Vec<&String> = found.keys().filter(|p| !rows.contains_key(*p)).collect();
     let own = |p: &&String| {
-        let sheets = ["/experiment/k/named/", "/experiment/k/flow/", "/extract/"];
-        let list = sheets.iter().find_map(|s| p.strip_prefix(s));
+        let groups =
+            ["/experiment/k/named/", "/experiment/k/flow/", "/verdict/named/", "/extract/"];
+        let list = groups.iter().find_map(|g| p.strip_prefix(g));
         list.is_none_or(|l| LISTS.contains(&l.trim_start_matches('@')))
     };
     let missing: Vec<&String> = missing.into_iter().filter(own).collect();

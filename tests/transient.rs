@@ -54,6 +54,65 @@ fn one_charge_latches() {
     assert!((last / on - 1.0).abs() < 0.05, "{last} {on}");
 }
 
+/// Waveforms of current and of voltage, a search in height, and the curve of widths.
+#[test]
+fn shapes_of_pulses() {
+    let head = with(PULSE, "height = \"100 uA/um\"\n", "");
+    let wave = |of: &str| format!("{head}waveform = [{of}]\n");
+    let trapezoid = "{ time = 0, value = 0 }, { time = 1e-10, value = 1e-4 }, \
+        { time = 1e-9, value = 1e-4 }, { time = 1.1e-9, value = 0 }";
+    let volts = |to: &str| {
+        format!(
+            "{{ time = 1e-9, voltage = 5 }}, {{ time = 2e-9, voltage = {to} }}, \
+             {{ time = 4e-9, voltage = {to} }}, {{ time = 5e-9, voltage = 5 }}"
+        )
+    };
+    let text = bar(&format!(
+        "{}{}{}{head}height = {{ from = 1e-5, to = 1e-3 }}\nwidth = \"400 ps\"\n\
+         {head}heights = [1e-4, 2e-4]\nwidth = {{ from = \"10 ps\", to = \"10 ns\" }}\n",
+        wave(trapezoid),
+        wave(&volts("40")),
+        wave(&volts("6")),
+    ));
+    let done = run(&Desk::new(), &text, "2");
+    let [current, high, low, height, widths] = done.as_slice() else { panic!("{done:?}") };
+    assert_eq!(current["latches"], true);
+    // Beyond the trigger and back; hardly raised.
+    assert_eq!((&high["latches"], &low["latches"]), (&true.into(), &false.into()));
+    let number = |v: &Value| v.as_f64().unwrap_or_else(|| panic!("no number: {v}"));
+    // Edges count half: each limit is about one charge.
+    let of = |k: usize| number(&widths["curve"]["width_s"][k]) + 1e-10;
+    let charges =
+        [number(&height["critical"]["current_A_per_um"]) * 5e-10, 1e-4 * of(0), 2e-4 * of(1)];
+    println!("charges {charges:?} C/µm");
+    let mean = charges.iter().sum::<f64>() / 3.0;
+    assert!(charges.iter().all(|q| (0.6..1.6).contains(&(q / mean))), "{charges:?}");
+    let safe = number(&height["largest_safe_A_per_um"]);
+    let latching = number(&height["critical"]["current_A_per_um"]);
+    assert!(safe < latching && latching < 1.021 * safe, "{safe} {latching}");
+}
+
+/// Wiring in series and to ground acts on a pulse through the case's own keys.
+#[test]
+fn wiring_of_a_terminal() {
+    let wired = |wiring: &str| {
+        let text = bar(&format!("{PULSE}width = \"300 ps\"\n"));
+        let sides = "touches = [{ side = \"left\" }]\n";
+        with(&text, sides, &format!("{sides}{wiring}"))
+    };
+    let bare = run(&Desk::new(), &wired(""), "2");
+    assert_eq!(bare[0]["latches"], true);
+    // A capacitance takes most of the pulse's 40 fC/um in; 5 V + 0.4 V do not latch.
+    let held = run(&Desk::new(), &wired("capacitance = \"100 fF/um\"\n"), "2");
+    assert_eq!(held[0]["latches"], false);
+    let bad = wired("inductance = \"5 nH\"\n");
+    let desk = Desk::new();
+    desk.write("bad.toml", &bad);
+    let ran = desk.run(&["run", "bad.toml", "-o", "bad.h5"]);
+    assert_eq!(ran.code, Some(2));
+    assert!(ran.err.contains("nH") && ran.err.contains("bad.toml:"), "{}", ran.err);
+}
+
 #[test]
 fn threads_do_not_matter() {
     let text = bar(&format!("{PULSE}width = \"100 ps\"\n"));
@@ -97,6 +156,17 @@ fn bad_input() {
     let wave = "waveform = [{ time = 2e-9, value = 0 }, { time = 1e-9, value = 1e-3 }]";
     let text = with(PULSE, "height = \"100 uA/um\"", wave);
     refused(&text, &["the corner at 1e-9 s follows one at 2e-9 s", "not later"]);
+    refused(
+        &with(PULSE, "bias = { anode = 5 }", "bias = { anode = 5 }\nopen = [\"cathode\"]"),
+        &["no terminal is left at a fixed voltage", "no way back", "bad.toml:"],
+    );
+    let raise = "[[experiment]]\nkind = \"overvoltage\"\ndrive = [\"anode\"]\n";
+    refused(&format!("{raise}supply = 5\nto = 4\n"), &["not raised", "bad.toml:"]);
+    refused(raise, &["there is no supply", "bad.toml:"]);
+    refused(&format!("{raise}supply = 0\n"), &["supply", "bad.toml:"]);
+    let signal = "[[experiment]]\nkind = \"capacitance\"\n";
+    refused(signal, &["frequencies", "bad.toml:"]);
+    refused(&format!("{signal}frequencies = [1e6, 0]\n"), &["0", "bad.toml:"]);
     let strike = with(STRIKE, "bias = { anode = 5 }\n", "");
     refused(&format!("{strike}charge_per_um = 1e-15\n"), &["no terminal is held above 0 V"]);
 }

@@ -3,7 +3,7 @@
 
 use holdpoint::case::VerdictSpec;
 use holdpoint::experiment::{Criterion, Figures, Found, Outcome, Sheet, Status};
-use holdpoint::extract::{Answer, Verdict};
+use holdpoint::extract::{Answer, Verdict, next_temperature};
 use holdpoint::trace::{Curve, Fold, FoldKind, TerminalValues, Work};
 
 const SPEC: VerdictSpec = VerdictSpec { supply: 3.3, margin: 0.1, supply_current: None };
@@ -46,7 +46,7 @@ fn snapback(trigger: Option<(f64, f64)>, holding: Option<(f64, f64)>) -> Outcome
 
 fn injection(critical: Option<(f64, f64)>) -> Outcome {
     let critical = found(FoldKind::CurrentMaximum, critical);
-    let figures = Figures::Injection { criterion: Criterion::Fold, critical };
+    let figures = Figures::Injection { criterion: Criterion::Fold, critical, beside: Sheet::new() };
     outcome("p-drain", Status::Complete, figures)
 }
 
@@ -136,4 +136,74 @@ fn a_supply_too_weak_to_hold_is_said() {
         v.reasons.iter().any(|r| r.contains("cannot keep the path on"))
     };
     assert!(said(weak) && !said(strong));
+}
+
+/// Transients and overvoltage speak through their `latches`.
+#[test]
+fn every_stimulus_counts() {
+    let named = |kind: &str, latches: Found<bool>| {
+        let sheet = Sheet::new().yes_no("latches", "after it", latches);
+        Outcome { kind: kind.into(), ..outcome("anode", Status::Complete, Figures::Named(sheet)) }
+    };
+    let on = || snapback(TRIGGER, Some((1.05, 3e-4)));
+    let safe = named("overvoltage", Ok(false));
+    assert_eq!(answer(&[on(), safe.clone()]).0, Answer::NotReached);
+    let (is, why) = answer(&[on(), safe.clone(), named("pulse", Ok(true))]);
+    assert_eq!(is, Answer::Latches);
+    assert!(why.contains("the pulse on anode makes it latch"), "{why}");
+    let (is, why) = answer(&[on(), safe, named("strike", Err("too slow".into()))]);
+    assert_eq!(is, Answer::Undecided);
+    assert!(why.contains("the strike has no answer: too slow"), "{why}");
+}
+
+/// A pin that stands its level is not reached by it; an injection that does not stay on is
+/// none.
+#[test]
+fn level_and_confirmation_count() {
+    let with = |beside: Sheet| {
+        let mut o = injection(Some((3.5, 3.6e-4)));
+        if let Figures::Injection { beside: b, .. } = &mut o.figures {
+            *b = beside;
+        }
+        [snapback(TRIGGER, Some((1.05, 3e-4))), o]
+    };
+    let yes_no = |group: &str, name: &str, v: bool| {
+        Sheet::new().group(group, "", Sheet::new().yes_no(name, "", Ok(v)))
+    };
+    assert_eq!(answer(&with(yes_no("level", "passes", true))).0, Answer::NotReached);
+    assert_eq!(answer(&with(yes_no("level", "passes", false))).0, Answer::Latches);
+    assert_eq!(answer(&with(yes_no("confirm", "stays", false))).0, Answer::NotReached);
+    assert_eq!(answer(&with(yes_no("confirm", "stays", true))).0, Answer::Latches);
+    let v = Verdict::of(SPEC, 10.0, &with(Sheet::new()));
+    assert!((v.more.number_at("margins/holding_V").unwrap() - (1.05 - 3.63)).abs() < 1e-12);
+    assert!((v.more.number_at("margins/injection_A/p-drain").unwrap() - 3.6e-3).abs() < 1e-15);
+    assert!((v.more.number_at("margins/trigger_V").unwrap() - 18.7).abs() < 1e-12);
+}
+
+/// The lowest holding voltage is looked for: inside the range if it lies there.
+#[test]
+fn a_valley_between_temperatures_is_found() {
+    let searched = |f: &dyn Fn(f64) -> f64, start: &[f64]| {
+        let mut known: Vec<[f64; 2]> = start.iter().map(|t| [*t, f(*t)]).collect();
+        let mut traces = 0;
+        while let Some(next) = next_temperature(&known) {
+            known.push([next, f(next)]);
+            known.sort_by(|a, b| a[0].total_cmp(&b[0]));
+            traces += 1;
+            assert!(traces < 8, "no end: {known:?}");
+        }
+        let least = known.into_iter().min_by(|a, b| a[1].total_cmp(&b[1])).unwrap();
+        (least, traces)
+    };
+    let valley = |t: f64| 1.0 + 2e-6 * (t - 341.0) * (t - 341.0);
+    for start in [&[233.0, 398.0][..], &[233.0, 300.0, 398.0], &[233.0, 340.0, 398.0]] {
+        let (least, traces) = searched(&valley, start);
+        println!("lowest at {} K after {traces} traces", least[0]);
+        assert!(valley(least[0]) < 1.0 + 6e-4, "{least:?}");
+    }
+    // Falling all the way: the hot end, and one trace in the middle says so.
+    let falling = |t: f64| 1.5 - 1.5e-3 * t + 3e-7 * t * t;
+    assert_eq!(searched(&falling, &[233.0, 398.0]), ([398.0, falling(398.0)], 1));
+    assert_eq!(next_temperature(&[]), None);
+    assert_eq!(next_temperature(&[[300.0, 1.0]]), None);
 }

@@ -225,6 +225,8 @@ pub fn terminal(read: &Read, touches: Option<Vec<Touch>>) -> Option<Terminal> {
         role,
         touches: touches?,
         resistance: read.number("resistance")?,
+        inductance: read.number("inductance")?,
+        capacitance: read.number("capacitance")?,
         at: name.at,
     })
 }

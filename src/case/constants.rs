@@ -34,6 +34,10 @@ pub enum Dim {
     Current,
     /// Ω·µm
     ResistanceWidth,
+    /// F/µm
+    CapacitancePerWidth,
+    /// H·µm
+    InductanceWidth,
     /// cm²/(V·s)
     Mobility,
     /// cm/s

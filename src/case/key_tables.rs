@@ -280,6 +280,18 @@ static TERMINAL: TableSpec = TableSpec {
             0.0,
             "Contact plus wiring, in series.",
         ),
+        number(
+            "inductance",
+            Kind::Quantity(Dim::InductanceWidth, Bounds::between(0.0, 1e3)),
+            0.0,
+            "Of the wiring, in series with `resistance`; matters in transients.",
+        ),
+        number(
+            "capacitance",
+            Kind::Quantity(Dim::CapacitancePerWidth, Bounds::between(0.0, 1.0)),
+            0.0,
+            "From the terminal to ground, behind `resistance` and `inductance`; matters in transients.",
+        ),
     ],
 };
 

@@ -80,11 +80,11 @@ const KINDS: &[Word] = &[
     word("bias", "plain DC: the driven terminals take each voltage of `at`"),
     word("gains", "current gains of both parasitic bipolars over their collector current"),
     word("resistances", "well and substrate resistance seen by the bases of the bipolars"),
-    later_word("overvoltage", "the supply is raised beyond its maximum and brought back"),
+    word("overvoltage", "the supply is raised beyond its maximum and brought back"),
     word("supply-ramp", "the supply is switched on in a given time"),
     word("pulse", "a current or voltage pulse at one terminal"),
     word("strike", "a track of charge through the silicon"),
-    later_word("capacitance", "small-signal admittance between all terminals over frequency"),
+    word("capacitance", "small-signal admittance between all terminals over frequency"),
 ];
 
 const SIGNS: &[Word] = &[word("+", "current into the device"), word("-", "current out of it")];

@@ -189,6 +189,10 @@ pub struct Terminal {
     pub touches: Vec<Touch>,
     /// Contact plus wiring, in series [Ω·µm].
     pub resistance: f64,
+    /// In series with it [H·µm]; a short at direct current.
+    pub inductance: f64,
+    /// From the terminal to ground [F/µm]; open at direct current.
+    pub capacitance: f64,
     pub at: Span,
 }
 

@@ -126,6 +126,27 @@ impl Dim {
                 ];
                 T
             }
+            Dim::CapacitancePerWidth => {
+                const T: &[Unit] = &[
+                    u("F/um", 1.0),
+                    u("nF/um", 1e-9),
+                    u("pF/um", 1e-12),
+                    u("fF/um", 1e-15),
+                    u("F/m", 1e-6),
+                    u("pF/mm", 1e-15),
+                ];
+                T
+            }
+            Dim::InductanceWidth => {
+                const T: &[Unit] = &[
+                    u("H*um", 1.0),
+                    u("uH*um", 1e-6),
+                    u("nH*um", 1e-9),
+                    u("pH*um", 1e-12),
+                    u("nH*mm", 1e-6),
+                ];
+                T
+            }
             Dim::Mobility => {
                 const T: &[Unit] = &[
                     u("cm^2/(V*s)", 1.0),

@@ -27,7 +27,7 @@ pub struct QuantityProblem {
 
 impl Dim {
     /// Every dimension.
-    pub const ALL: [Dim; 27] = [
+    pub const ALL: [Dim; 29] = [
         Dim::Number,
         Dim::Length,
         Dim::Density,
@@ -41,6 +41,8 @@ impl Dim {
         Dim::CurrentPerWidth,
         Dim::Current,
         Dim::ResistanceWidth,
+        Dim::CapacitancePerWidth,
+        Dim::InductanceWidth,
         Dim::Mobility,
         Dim::Velocity,
         Dim::Field,
@@ -73,6 +75,8 @@ impl Dim {
             Dim::CurrentPerWidth => "a current per width",
             Dim::Current => "a current",
             Dim::ResistanceWidth => "a resistance times width",
+            Dim::CapacitancePerWidth => "a capacitance per width",
+            Dim::InductanceWidth => "an inductance times width",
             Dim::Mobility => "a mobility",
             Dim::Velocity => "a velocity",
             Dim::Field => "an electric field",
@@ -111,6 +115,8 @@ impl Dim {
             Dim::CurrentPerWidth => "10 mA/um",
             Dim::Current => "50 mA",
             Dim::ResistanceWidth => "50 ohm*um",
+            Dim::CapacitancePerWidth => "20 fF/um",
+            Dim::InductanceWidth => "200 nH*um",
             Dim::Mobility => "1400 cm^2/(V*s)",
             Dim::Velocity => "1.07e7 cm/s",
             Dim::Field => "4e5 V/cm",

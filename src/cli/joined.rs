@@ -12,7 +12,7 @@ use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
 use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Sheet, Status, run_experiment};
-use crate::extract::{self, Verdict};
+use crate::extract::{self, Interrupted, Verdict, verdict_over_temperatures};
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
 use crate::solve::equilibrium;
@@ -131,6 +131,7 @@ impl Rooms for Joined {
         }
         let ended = if complete { reruns(job, watch) } else { Ok(()) };
         if complete && ended.is_ok() && !watch.interrupted() {
+            judge(case, watch);
             ruled(job, &device, watch);
         }
         if let Some(record) = watch.record_mut() {
@@ -153,6 +154,22 @@ fn by_the_numbers(
     }
     let kinds: Vec<&str> = outcomes.iter().map(|o| o.kind.as_str()).collect();
     Ok(extract::sensitivity_sheet(&all, &kinds))
+}
+
+/// The final verdict: with the error bars, and over all temperatures that are asked for.
+/// None if it was interrupted.
+fn judge(case: &Case, watch: &mut Watch) {
+    let Some(record) = watch.record() else { return };
+    let (mesh, outcomes) = (record.mesh.clone(), record.experiments.clone());
+    let verdict = verdict_over_temperatures(case, &mesh, &outcomes, watch, &|watch, what| {
+        watch.rerun(what);
+    });
+    if let Some(record) = watch.record_mut() {
+        record.verdict = match verdict {
+            Ok(verdict) => verdict,
+            Err(Interrupted) => None,
+        };
+    }
 }
 
 fn axis(a: &mesh::AxisQuality) -> Value {

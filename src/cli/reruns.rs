@@ -2,6 +2,7 @@
 //! and, if asked, in a larger cut.
 
 use super::{Job, RunError, Watch};
+use crate::case::ExperimentKind;
 use crate::discretize::{Device, State};
 use crate::experiment::{Change, Outcome, Rerun, RunOptions, Status, Variant, run_experiment};
 use crate::mesh::Lines;
@@ -76,6 +77,11 @@ fn one(
     let experiment = experiment
         .ok_or_else(|| RunError::Failed("an outcome belongs to no experiment".to_string()))?;
     let options = RunOptions::default();
-    run_experiment(&variant.case, device, state, experiment, options, None, watch)
+    // Only the points count here, not what a transient makes of them.
+    let mut experiment = experiment.clone();
+    if let ExperimentKind::Injection { confirm, .. } = &mut experiment.kind {
+        *confirm = false;
+    }
+    run_experiment(&variant.case, device, state, &experiment, options, None, watch)
         .map_err(|e| RunError::Failed(e.to_string()))
 }

@@ -155,7 +155,8 @@ impl Run {
             .record()
             .experiments
             .iter()
-            .any(|e| waiting(&e.status) || e.next_rerun().is_some());
+            .any(|e| waiting(&e.status) || e.next_rerun().is_some())
+            || (plan.case.verdict.is_some() && checkpoint.record().verdict.is_none());
         if failed || unfinished {
             return self.keep(checkpoint, interrupt.is_set(), &plan, io);
         }

@@ -4,12 +4,10 @@ use super::sensitivity_table;
 use super::plot;
 use super::units::{barred, duration, si};
 use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
+use crate::extract::CAUTION;
 use crate::record::RunRecord;
 use crate::trace::{Curve, Fold, FoldKind, Work};
 
-/// Stands under every verdict.
-pub(super) const CAUTION: &str = "Two-dimensional model of the stated inputs; a guide, not a \
-     qualification. Silicon is tested to JESD78 by trained people with current-limited supplies.";
 /// Rows of a thinned curve, folds not counted.
 const ROWS: usize = 30;
 
@@ -88,6 +86,10 @@ fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
     for reason in v.reasons.iter().filter(|r| !r.is_empty()) {
         line(format!("  {reason}"));
     }
+    // The note is said below, the deciding experiment and the rest here.
+    let mut more = v.more.clone();
+    more.figures.retain(|f| f.name != "note");
+    sheet(&more, 1, line);
     line(CAUTION.into());
 }
 
@@ -125,9 +127,10 @@ fn experiment(
                 Err(reason) => line(format!("  on-branch  none: {reason}")),
             }
         }
-        Figures::Injection { criterion, critical } => {
+        Figures::Injection { criterion, critical, beside } => {
             figure(o, "critical", critical, out_of_plane, line);
             line(format!("  criterion  {}", criterion.word()));
+            sheet(beside, 1, line);
         }
         Figures::Bias { .. } => {}
         Figures::Named(named) => sheet(named, 1, line),

@@ -3,6 +3,7 @@
 use crate::trace::{Curve, Fields, Fold, FoldKind};
 
 use super::outcome::{Criterion, Figures, Found, OnBranch, Status};
+use super::sheet::Sheet;
 
 /// On-branch line: through the curve at these multiples of the holding current.
 const LINE: [f64; 2] = [3.0, 10.0];
@@ -136,5 +137,5 @@ pub fn injection_figures(
             })
         }
     };
-    Figures::Injection { criterion, critical }
+    Figures::Injection { criterion, critical, beside: Sheet::new() }
 }

@@ -88,7 +88,7 @@ impl FoldPoint {
             (Figures::Snapback { holding, .. }, "holding") => {
                 (Mark::Voltage(FoldKind::VoltageMinimum), holding.as_ref().ok()?)
             }
-            (Figures::Injection { criterion, critical }, "critical") => {
+            (Figures::Injection { criterion, critical, .. }, "critical") => {
                 let fold = critical.as_ref().ok()?;
                 let mark = match criterion {
                     Criterion::Fold => Mark::Current(fold.kind),

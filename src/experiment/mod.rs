@@ -2,6 +2,7 @@
 
 mod bars;
 mod deformed;
+mod capacitance;
 mod figures;
 mod fold_point;
 mod collected;
@@ -12,6 +13,7 @@ mod gummel;
 mod limit;
 mod majority;
 mod outcome;
+mod overvoltage;
 mod poise;
 mod pulse;
 mod regions;
@@ -20,6 +22,7 @@ mod roles;
 mod run;
 mod setup;
 mod sheet;
+mod stress;
 mod strike;
 mod supply_ramp;
 mod time_sheet;

@@ -77,6 +77,8 @@ pub enum Figures {
     Injection {
         criterion: Criterion,
         critical: Found<Fold>,
+        /// What a latch-up test adds: class, test level, confirmation.
+        beside: Sheet,
     },
     Bias {
         points: Vec<BiasPoint>,

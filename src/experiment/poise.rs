@@ -20,8 +20,12 @@ const NEAR: f64 = 0.05;
 const FAINT: f64 = 1e-6;
 /// How often the settling time is doubled before the answer is open.
 const DOUBLINGS: u32 = 14;
+/// A trial of a search is decided once the supply current has stayed near one state's while
+/// the time since the stimulus grew by this factor, from this share of the settling time on.
+const STAYED: f64 = 2.0;
+const EARLIEST: f64 = 0.02;
 /// The S-curve is followed up to here for the on-state [A/µm].
-const HIGHEST: f64 = 1e-1;
+pub(super) const HIGHEST: f64 = 1e-1;
 /// Settling time if the case gives none [s].
 pub const SETTLE: f64 = 1e-6;
 
@@ -105,6 +109,24 @@ impl<'a> Standby<'a> {
     }
 }
 
+/// Supply currents [A/µm] of the two states.
+#[derive(Clone, Copy)]
+struct Sides {
+    off: f64,
+    on: f64,
+}
+
+impl Sides {
+    /// Which of the two states a supply current is near to.
+    fn near(self, now: f64) -> Option<Ended> {
+        if (now - self.on).abs() <= NEAR * self.on.abs() {
+            return Some(Ended::Latched);
+        }
+        let off = NEAR * self.off.abs() + FAINT * self.on.abs();
+        ((now - self.off).abs() <= off).then_some(Ended::Safe)
+    }
+}
+
 /// The structure at its supply.
 pub struct Poise<'a> {
     pub device: &'a Device,
@@ -121,6 +143,8 @@ pub struct Poise<'a> {
     pub unknown: Option<String>,
     /// The off-state.
     pub quiet: Moment,
+    /// Many stimuli are tried: each is judged as early as it can be.
+    pub searching: bool,
 }
 
 impl<'a> Poise<'a> {
@@ -160,7 +184,7 @@ impl<'a> Poise<'a> {
             Tying::Open => Feed::Current(Wave::constant(0.0)),
             Tying::Follows(leader) => Feed::Follows(leader),
         });
-        let held = Feeds { terminals: terminals.collect(), shower: None };
+        let held = Feeds { terminals: terminals.collect(), shower: None, loads: setup.loads() };
         let mut system = System::new(device, driven).map_err(|e| Halt::Failed(e.to_string()))?;
         system.work = ramped.work;
         system.work.newton_steps += before.newton_steps;
@@ -177,6 +201,7 @@ impl<'a> Poise<'a> {
             on,
             unknown,
             quiet,
+            searching: false,
         };
         poise.off = poise.supply_current(&poise.quiet);
         Ok(poise)
@@ -184,7 +209,7 @@ impl<'a> Poise<'a> {
 
     /// Sum of the supply's currents [A/µm].
     pub fn supply_current(&self, moment: &Moment) -> f64 {
-        self.supply.iter().filter_map(|&k| moment.at_terminals.current.get(k)).sum()
+        summed(&self.supply, moment)
     }
 
     /// Let time run; `see` meets every new moment.
@@ -196,14 +221,29 @@ impl<'a> Poise<'a> {
         keeper: &mut dyn Keeper,
         see: &mut dyn FnMut(&Moment),
     ) -> Result<(), Halt> {
+        self.run_until(feeds, moment, end, keeper, &mut |m| {
+            see(m);
+            Watch::GoOn
+        })
+    }
+
+    /// The same, until `see` has seen enough.
+    fn run_until(
+        &mut self,
+        feeds: &Feeds,
+        moment: &mut Moment,
+        end: f64,
+        keeper: &mut dyn Keeper,
+        see: &mut dyn FnMut(&Moment) -> Watch,
+    ) -> Result<(), Halt> {
         let mut interrupted = false;
         let curve = Curve::default();
         let work = self.system.work;
         let ran = run_time(&mut self.system, feeds, moment, end, &self.params, &mut |m| {
-            see(m);
+            let seen = see(m);
             let standing = Standing { curve: &curve, folds: &[], fields: &[], work, done: 0.0 };
             interrupted = keeper.point(&standing) == Next::Interrupt;
-            if interrupted { Watch::Stop } else { Watch::GoOn }
+            if interrupted { Watch::Stop } else { seen }
         });
         match ran {
             _ if interrupted => Err(Halt::Interrupted),
@@ -212,7 +252,8 @@ impl<'a> Poise<'a> {
         }
     }
 
-    /// Wait under `feeds` until the supply current is one state's or the other's.
+    /// Wait under `feeds` until the supply current is one state's or the other's: after the
+    /// settling time, or in a search as soon as it has stayed near.
     pub fn judge(
         &mut self,
         feeds: &Feeds,
@@ -225,15 +266,25 @@ impl<'a> Poise<'a> {
             Ok(on) => *on,
             Err(why) => return Ok(Ended::Open(why.clone())),
         };
-        let mut span = self.settle;
+        let sides = Sides { off: self.off, on };
+        let (mut span, supply) = (self.settle, self.supply.clone());
+        let (searching, earliest) = (self.searching, EARLIEST * self.settle);
+        // Since when it has been near which state, as time since the stimulus.
+        let mut since: Option<(Ended, f64)> = None;
         for _ in 0..DOUBLINGS {
-            self.run(feeds, moment, begun + span, keeper, &mut |m| trace.keep(m))?;
-            let now = self.supply_current(moment);
-            if (now - on).abs() <= NEAR * on.abs() {
-                return Ok(Ended::Latched);
-            }
-            if (now - self.off).abs() <= NEAR * self.off.abs() + FAINT * on.abs() {
-                return Ok(Ended::Safe);
+            let mut see = |m: &Moment| {
+                trace.keep(m);
+                let (passed, near) = (m.time - begun, sides.near(summed(&supply, m)));
+                let same = matches!((&since, &near), (Some((a, _)), Some(b)) if a == b);
+                if !same {
+                    since = near.map(|state| (state, passed.max(earliest)));
+                }
+                let stayed = since.as_ref().is_some_and(|(_, from)| passed >= STAYED * from);
+                if searching && stayed { Watch::Stop } else { Watch::GoOn }
+            };
+            self.run_until(feeds, moment, begun + span, keeper, &mut see)?;
+            if let Some(ended) = sides.near(self.supply_current(moment)) {
+                return Ok(ended);
             }
             span *= 2.0;
         }
@@ -243,6 +294,10 @@ impl<'a> Poise<'a> {
             self.off
         )))
     }
+}
+
+fn summed(supply: &[usize], moment: &Moment) -> f64 {
+    supply.iter().filter_map(|&k| moment.at_terminals.current.get(k)).sum()
 }
 
 type OnState = (Found<f64>, Option<String>, crate::trace::Work);
@@ -292,7 +347,7 @@ fn on_state(
     Ok((on, unknown, branch.work))
 }
 
-/// Tells of points, but keeps no checkpoint: what was interrupted begins anew.
+/// Tells of points, but keeps no checkpoint: a transient begins anew if it was interrupted.
 pub(super) struct NoCheckpoint<'k>(pub &'k mut dyn Keeper);
 
 impl Keeper for NoCheckpoint<'_> {

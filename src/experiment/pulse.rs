@@ -5,7 +5,7 @@ use crate::case::{Case, Experiment, Forced, Shape, Wanted};
 use crate::discretize::{Device, State};
 use crate::trace::{Feed, Feeds, Keeper, Moment, Wave};
 
-use super::limit::{Limit, limit};
+use super::limit::{Limit, limit, limit_about};
 use super::outcome::Outcome;
 use super::poise::{Ended, Halt, Poise, Standby, TimeTrace};
 use super::setup::SetupError;
@@ -65,6 +65,22 @@ pub fn pulse(
     Ok(named(device, drive, poise.system.work, sheet))
 }
 
+/// Force a current given by its corners, times \[s\] and values \[A/µm\], on the terminal
+/// `into` of a structure at its supply, and wait for what it ends in.
+pub(super) fn forced_current(
+    poise: &mut Poise,
+    into: &str,
+    (times, values): (&[f64], &[f64]),
+    keeper: &mut dyn Keeper,
+    trace: &mut TimeTrace,
+) -> Result<Ended, Halt> {
+    let Some(into) = poise.device.contact(into) else {
+        return Err(Halt::Failed(format!("no terminal is called '{into}'")));
+    };
+    let mut pulse = Pulse { poise, into, forced: Forced::Current };
+    pulse.corners(times, values, keeper, trace)
+}
+
 impl Pulse<'_, '_> {
     fn answer(&mut self, shape: &Shape, keeper: &mut dyn Keeper) -> Result<Sheet, Halt> {
         let sheet = stationary(Sheet::new(), self.poise);
@@ -88,6 +104,7 @@ impl Pulse<'_, '_> {
                     Wanted::Given(w) => *w,
                     Wanted::Between { to, .. } => *to,
                 };
+                self.poise.searching = true;
                 let found = limit(*from, *to, &mut |h| {
                     let times = [0.0, *edge, edge + w, 2.0 * edge + w];
                     let mut own = TimeTrace::default();
@@ -107,7 +124,7 @@ impl Pulse<'_, '_> {
                     .number("largest_safe_A_per_um", "A/um", "height", found.safe)
             }
             Shape::Trapezoid { height: Wanted::Given(h), width, edge } => {
-                let found = self.width(*h, *width, *edge, keeper, &mut trace)?;
+                let found = self.width(*h, (*width, None), *edge, keeper, &mut trace)?;
                 sheet
                     .yes_no("latches", "some width in the range", any(&found))
                     .number("longest_safe_s", "s", "width", found.safe)
@@ -116,9 +133,13 @@ impl Pulse<'_, '_> {
             Shape::Widths { heights, width, edge } => {
                 let (mut safe, mut latching) = (Vec::new(), Vec::new());
                 let mut latches = false;
+                // One charge decides where pulses are short: the next width is guessed.
+                let mut charge = None;
                 for &h in heights {
-                    let found = self.width(h, *width, *edge, keeper, &mut trace)?;
+                    let guess = charge.map(|q: f64| (q / h).abs());
+                    let found = self.width(h, (*width, guess), *edge, keeper, &mut trace)?;
                     latches |= found.latching.is_ok();
+                    charge = found.latching.as_ref().ok().map(|w| w * h).or(charge);
                     safe.push(found.safe.unwrap_or(f64::NAN));
                     latching.push(found.latching.unwrap_or(f64::NAN));
                 }
@@ -210,7 +231,7 @@ impl Pulse<'_, '_> {
             let held = wave.at(0.0);
             // From the voltage outside the resistance that the present current asks for.
             let inside = moment.state.volts.hi.get(self.into).copied().unwrap_or(held);
-            let current = moment.at_terminals.current.get(self.into).copied().unwrap_or(0.0);
+            let current = moment.branches.current.get(self.into).copied().unwrap_or(0.0);
             let now = inside + *resistance * current;
             *wave = Wave::ramp(moment.time, moment.time + join, now, held);
             let end = moment.time + join;
@@ -224,7 +245,7 @@ impl Pulse<'_, '_> {
     fn width(
         &mut self,
         height: f64,
-        width: Wanted,
+        (width, guess): (Wanted, Option<f64>),
         edge: f64,
         keeper: &mut dyn Keeper,
         trace: &mut TimeTrace,
@@ -235,12 +256,17 @@ impl Pulse<'_, '_> {
         };
         let mut plateau =
             Plateau { edge, height, moments: Vec::new(), trace: TimeTrace::default() };
-        limit(from, to, &mut |w| {
+        self.poise.searching = true;
+        let mut tried = |w: f64| {
             let mut own = TimeTrace::default();
             let ended = self.plateau(&mut plateau, w, keeper, &mut own)?;
             keep_latched(&ended, own, trace);
             Ok(ended)
-        })
+        };
+        match guess {
+            Some(guess) => limit_about(guess, from, to, &mut tried),
+            None => limit(from, to, &mut tried),
+        }
     }
 
     fn plateau(

@@ -10,14 +10,17 @@ use crate::trace::{
     terminal_values, walk,
 };
 
+use super::capacitance::capacitance;
 use super::figures::{Injector, injection_figures, is_critical, snapback_figures};
 use super::flow::flow;
 use super::gains::{Asked, gains};
 use super::outcome::{BiasPoint, Criterion, Figures, Outcome, Status};
+use super::overvoltage::{Raise, overvoltage};
 use super::pulse::pulse;
 use super::resistances::resistances;
 use super::setup::{Setup, SetupError};
 use super::sheet::Sheet;
+use super::stress::stress;
 use super::strike::strike;
 use super::supply_ramp::{PowerUp, supply_ramp};
 use super::warnings::warnings;
@@ -55,7 +58,14 @@ pub fn run_experiment(
             let setup = Setup::new(case, device, experiment, std::slice::from_ref(into))?;
             let injection = Injector::new(case, &setup, into, *sign);
             let plan = Plan { setup, stop: stop_of(*stop), options, injection: Some(injection) };
-            plan.trace(device, equilibrium, resume, keeper)
+            // Interrupted while it was confirmed: that begins anew.
+            let resume =
+                resume.filter(|o| o.snapshot.as_ref().is_some_and(|s| !s.control.is_empty()));
+            let mut traced = plan.trace(device, equilibrium, resume, keeper);
+            if traced.status != Status::Interrupted {
+                stress(case, device, equilibrium, experiment, injection, &mut traced, keeper)?;
+            }
+            traced
         }
         ExperimentKind::Bias { drive, at } => {
             let setup = Setup::new(case, device, experiment, drive)?;
@@ -79,7 +89,13 @@ pub fn run_experiment(
         ExperimentKind::Resistances { supply } => {
             resistances(case, device, equilibrium, experiment, *supply, keeper)?
         }
-        other => return Err(SetupError::NotAvailable { experiment: other.word() }),
+        ExperimentKind::Overvoltage { drive, supply, to } => {
+            let raise = Raise { drive, supply: *supply, to: *to };
+            overvoltage(case, device, equilibrium, experiment, raise, keeper)?
+        }
+        ExperimentKind::Capacitance { frequencies } => {
+            capacitance(case, device, equilibrium, experiment, frequencies, keeper)?
+        }
     };
     outcome.kind = experiment.kind.word().to_string();
     outcome.wall += started.elapsed().as_secs_f64();

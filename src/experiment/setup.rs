@@ -2,6 +2,7 @@
 
 use crate::case::{Case, Experiment};
 use crate::discretize::{Circuit, Device, Tying};
+use crate::trace::Load;
 
 /// An experiment that the device cannot carry out.
 #[derive(Debug, Clone, PartialEq, thiserror::Error)]
@@ -37,6 +38,28 @@ impl<'a> Setup<'a> {
         experiment: &'a Experiment,
         drive: &[String],
     ) -> Result<Setup<'a>, SetupError> {
+        let setup = Setup::resolved(case, device, experiment, drive)?;
+        if setup.drive.is_empty() {
+            return Err(SetupError::NoDrive { experiment: experiment.kind.word() });
+        }
+        Ok(setup)
+    }
+
+    /// Without any driven terminal: `bias` says it all.
+    pub fn held(
+        case: &'a Case,
+        device: &'a Device,
+        experiment: &'a Experiment,
+    ) -> Result<Setup<'a>, SetupError> {
+        Setup::resolved(case, device, experiment, &[])
+    }
+
+    fn resolved(
+        case: &'a Case,
+        device: &'a Device,
+        experiment: &'a Experiment,
+        drive: &[String],
+    ) -> Result<Setup<'a>, SetupError> {
         let word = experiment.kind.word();
         let find = |name: &String| {
             device.contact(name).ok_or_else(|| SetupError::NoTerminal {
@@ -51,9 +74,6 @@ impl<'a> Setup<'a> {
             })
         };
         let drive = drive.iter().map(find).collect::<Result<Vec<_>, _>>()?;
-        if drive.is_empty() {
-            return Err(SetupError::NoDrive { experiment: word });
-        }
         for name in experiment.open.iter().chain(experiment.bias.iter().map(|b| &b.terminal)) {
             find(name)?;
         }
@@ -70,8 +90,21 @@ impl<'a> Setup<'a> {
         self.experiment.bias.iter().any(|b| b.terminal == name)
     }
 
-    fn resistance(&self, name: &str) -> f64 {
+    /// In series with the contact `name` [Ω·µm].
+    pub(super) fn resistance(&self, name: &str) -> f64 {
         self.case.terminals.iter().find(|t| t.name == name).map_or(0.0, |t| t.resistance)
+    }
+
+    /// What wiring adds to each contact in a transient.
+    pub(super) fn loads(&self) -> Vec<Load> {
+        let of = |name: &str| self.case.terminals.iter().find(|t| t.name == name);
+        let each = self.device.contacts.iter().map(|c| {
+            of(&c.name).map_or_else(Load::default, |t| Load {
+                inductance: t.inductance,
+                capacitance: t.capacitance,
+            })
+        });
+        each.collect()
     }
 
     fn ties(&self, source: impl Fn(usize, &str) -> Tying) -> Vec<Tying> {

@@ -80,6 +80,7 @@ fn answer(poise: &mut Poise, track: &Track, keeper: &mut dyn Keeper) -> Result<S
             )
         }
         Wanted::Between { from, to } => {
+            poise.searching = true;
             let found = limit(from, to, &mut |charge| {
                 let mut own = TimeTrace::default();
                 let ended = hit(charge, &mut own, poise)?;

@@ -80,6 +80,7 @@ fn answer(
             )
         }
         Wanted::Between { from, to } => {
+            poise.searching = true;
             let found = limit(to, from, &mut |rise| {
                 let mut own = TimeTrace::default();
                 let ended = rises(poise, &unpowered, rise, keeper, &mut own)?;

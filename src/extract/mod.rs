@@ -3,9 +3,11 @@
 mod characteristic;
 mod equivalent;
 mod lumped;
+mod margins;
 mod parameters;
 mod sensitivity;
 mod sensitivity_sheet;
+mod temperatures;
 mod verdict;
 
 pub use characteristic::Characteristic;
@@ -16,4 +18,6 @@ pub use lumped::{
 pub use parameters::{Parameter, parameters};
 pub use sensitivity::{POINTS, Slope, Slopes, sensitivities};
 pub use sensitivity_sheet::sensitivity_sheet;
+
+pub use temperatures::{Interrupted, next_temperature, verdict_over_temperatures};
 pub use verdict::*;

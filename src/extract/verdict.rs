@@ -1,8 +1,14 @@
 //! The verdict: would the supply keep the path on, and does a tested stimulus reach it?
 
 use crate::case::VerdictSpec;
-use crate::experiment::{Figures, Found, Outcome, Status};
+use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
 use crate::trace::Fold;
+
+use super::margins::{conditions, margins, stands, stimulus, uncertain};
+
+/// Stands under every verdict.
+pub const CAUTION: &str = "Two-dimensional model of the stated inputs; a guide, not a \
+     qualification. Silicon is tested to JESD78 by trained people with current-limited supplies.";
 
 /// DESIGN section 1, `verdict`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -34,6 +40,9 @@ pub struct Verdict {
     pub margin: f64,
     /// Sentences, the deciding one first.
     pub reasons: Vec<String>,
+    /// Which experiment decides, margins, what keeps the path on, what is uncertain; over
+    /// temperatures also each one's answer and the lowest holding voltage.
+    pub more: Sheet,
 }
 
 impl Verdict {
@@ -45,10 +54,11 @@ impl Verdict {
         let mut reasons = Vec::new();
         let mut missing = Vec::new();
         let mut lowest: Option<&Fold> = None;
-        let mut reached = Vec::new();
+        let mut reached: Vec<(usize, String)> = Vec::new();
         let mut survived = Vec::new();
         let mut has_snapback = false;
-        for o in outcomes {
+        let mut holder = 0;
+        for (k, o) in outcomes.iter().enumerate() {
             match &o.figures {
                 Figures::Snapback { trigger, holding, .. } => {
                     has_snapback = true;
@@ -56,12 +66,15 @@ impl Verdict {
                     if let Ok(h) = holding
                         && lowest.is_none_or(|l| h.voltage < l.voltage)
                     {
-                        lowest = Some(h);
+                        (lowest, holder) = (Some(h), k);
                     }
                     match trigger {
-                        Ok(t) if t.voltage <= limit => reached.push(format!(
-                            "the path triggers by itself at {:.3} V, within {limit:.3} V",
-                            t.voltage
+                        Ok(t) if t.voltage <= limit => reached.push((
+                            k,
+                            format!(
+                                "the path triggers by itself at {:.3} V, within {limit:.3} V",
+                                t.voltage
+                            ),
                         )),
                         Ok(t) => survived.push(format!(
                             "the static trigger voltage is {:.2} V, beyond the supply",
@@ -70,20 +83,39 @@ impl Verdict {
                         Err(_) => {}
                     }
                 }
-                Figures::Injection { critical, .. } => {
+                Figures::Injection { critical, beside, .. } => {
                     let into = o.drive.join(", ");
                     match critical {
-                        Ok(c) => reached.push(format!(
-                            "{:+.3e} A/µm ({:+.3} mA at the {width} µm width) forced into {into} makes it latch",
-                            c.current,
-                            1e3 * c.current * width
+                        Ok(_) if beside.yes_no_at("confirm/stays") == Some(false) => {
+                            survived.push(format!(
+                                "injection into {into} ends the off-state, but the supply current does not stay when it is taken back"
+                            ));
+                        }
+                        Ok(_) if beside.yes_no_at("level/passes") == Some(true) => {
+                            survived.push(stands(&into, beside));
+                        }
+                        Ok(c) => reached.push((
+                            k,
+                            format!(
+                                "{:+.3e} A/µm ({:+.3} mA at the {width} µm width) forced into {into} makes it latch",
+                                c.current,
+                                1e3 * c.current * width
+                            ),
                         )),
                         Err(reason) if o.status != Status::Complete => missing
                             .push(format!("the injection into {into} is not finished: {reason}")),
                         Err(reason) => survived.push(format!("injection into {into}: {reason}")),
                     }
                 }
-                Figures::Bias { .. } | Figures::Named(_) => {}
+                Figures::Named(sheet) => match sheet.find("latches").map(|f| &f.value) {
+                    Some(Shown::YesNo(Ok(true))) => reached.push((k, stimulus(o, sheet, true))),
+                    Some(Shown::YesNo(Ok(false))) => survived.push(stimulus(o, sheet, false)),
+                    Some(Shown::YesNo(Err(why))) => {
+                        missing.push(format!("the {} has no answer: {why}", o.kind));
+                    }
+                    _ => {}
+                },
+                Figures::Bias { .. } => {}
             }
         }
         let answer = match lowest {
@@ -118,7 +150,29 @@ impl Verdict {
                 Answer::NoOnState
             }
         };
-        reasons.extend(reached);
+        let deciding = match (answer, reached.first()) {
+            (Answer::Latches, Some((k, _))) => Some(*k),
+            (Answer::Undecided, _) => None,
+            _ => has_snapback.then_some(holder),
+        };
+        let decides = match deciding.and_then(|k| outcomes.get(k).map(|o| (k, o))) {
+            Some((k, o)) => format!("experiment {k}: {} on {}", o.kind, o.drive.join(", ")),
+            None => match missing.first() {
+                Some(what) => format!("none: {what}"),
+                None => "none".to_string(),
+            },
+        };
+        let more = Sheet::new()
+            .text("decides", "the deciding experiment", &decides)
+            .group(
+                "margins",
+                "margins, negative where there is none",
+                margins(spec, width, outcomes, lowest),
+            )
+            .group("stays_on", "both conditions to stay on", conditions(spec, width, lowest))
+            .texts("uncertain", "what is uncertain", &uncertain(outcomes))
+            .text("note", "how far it goes", CAUTION);
+        reasons.extend(reached.into_iter().map(|(_, text)| text));
         reasons.extend(survived);
         if let (Some(h), Some(available)) = (lowest, spec.supply_current)
             && h.current * width > available
@@ -130,7 +184,7 @@ impl Verdict {
             ));
         }
         reasons.extend(missing.into_iter().map(|m| format!("missing: {m}")));
-        Verdict { answer, supply: spec.supply, margin: spec.margin, reasons }
+        Verdict { answer, supply: spec.supply, margin: spec.margin, reasons, more }
     }
 }
 

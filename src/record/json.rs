@@ -55,13 +55,17 @@ fn sheets(list: &[Sheet]) -> Value {
 }
 
 fn verdict(v: &Verdict) -> Value {
-    json!({
+    let mut verdict = json!({
         "answer": v.answer.word(),
         "supply_V": v.supply,
         "margin": v.margin,
         "sustains": super::write::sustains(v.answer),
         "reasons": v.reasons,
-    })
+    });
+    if let Value::Object(map) = &mut verdict {
+        sheet::json(&v.more, map);
+    }
+    verdict
 }
 
 fn experiment(o: &Outcome) -> Value {
@@ -89,8 +93,11 @@ fn experiment(o: &Outcome) -> Value {
             put(&mut e, "holding", holding, |f| figure(o, "holding", f));
             put(&mut e, "on_branch", on_branch, line);
         }
-        Figures::Injection { criterion, critical } => {
+        Figures::Injection { criterion, critical, beside } => {
             e["criterion"] = json!(criterion.word());
+            if let Value::Object(map) = &mut e {
+                sheet::json(beside, map);
+            }
             put(&mut e, "critical", critical, |f| figure(o, "critical", f));
         }
         Figures::Bias { points } => {

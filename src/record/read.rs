@@ -321,5 +321,10 @@ fn verdict(at: &Shelf) -> Got<Option<Verdict>> {
         supply: at.scalar("supply")?,
         margin: at.scalar("margin")?,
         reasons: at.texts("reasons")?,
+        // Files of the first versions have none.
+        more: match at.has("named") {
+            true => sheet::read(&at.group("named")?)?,
+            false => Sheet::new(),
+        },
     }))
 }

@@ -191,7 +191,12 @@ fn figures(at: &Shelf, names: usize) -> Got<Figures> {
                 .find(|c| c.word() == word)
                 .ok_or_else(|| at.damaged("criterion", format!("{word:?} is not a criterion")))?;
             let critical = found(&at.group("points")?.group("critical")?, names)?;
-            Ok(Figures::Injection { criterion, critical })
+            // Files of the first versions have none.
+            let beside = match at.has("named") {
+                true => sheet::read(&at.group("named")?)?,
+                false => Sheet::new(),
+            };
+            Ok(Figures::Injection { criterion, critical, beside })
         }
         "bias" => {
             let at = at.group("bias")?;

@@ -286,5 +286,6 @@ fn verdict(at: &Place, verdict: Option<&Verdict>) -> Made<()> {
     at.text("sustains", sustains(v.answer))?;
     at.scalar("supply", v.supply, label("V", "supply voltage"))?;
     at.scalar("margin", v.margin, label("1", "margin on the supply voltage"))?;
-    list(at, "reasons", &v.reasons, "what led to the answer, the deciding one first")
+    list(at, "reasons", &v.reasons, "what led to the answer, the deciding one first")?;
+    sheet::write(&at.group("named")?, &v.more)
 }

@@ -170,9 +170,10 @@ fn figures(at: &Place, outcome: &Outcome, terminal: Option<Axis>) -> Made<()> {
             point(&points, "holding", holding)?;
             on_branch(&points.group("on_branch")?, line)
         }
-        Figures::Injection { criterion, critical } => {
+        Figures::Injection { criterion, critical, beside } => {
             at.text("figures", "injection")?;
             at.text("criterion", criterion.word())?;
+            sheet::write(&at.group("named")?, beside)?;
             point(&at.group("points")?, "critical", critical)
         }
         Figures::Named(named) => {

@@ -9,9 +9,27 @@ use super::system::{NewtonError, NewtonInfo, PER_UM, System};
 /// |ΣI| that a stage may leave, relative to the largest terminal current.
 const IMBALANCE: f64 = 1e-10;
 
-/// Scaled update below which a stage is solved, and below which the factors are kept.
-const SETTLED: f64 = 1e-7;
-const CHORD: f64 = 1e-2;
+/// Relative error that a stage may leave in any density: far below that of the step in
+/// time, and small enough for the balance of the currents, which is checked beside it.
+const LEFT: f64 = 1e-8;
+
+/// Scaled update below which the next step takes the factors at hand.
+const CHORD: f64 = 2e-2;
+
+/// A chord step that contracts less than this is followed by a Newton step.
+const SLOWEST: f64 = 0.1;
+
+/// The error left after an update of size `size`, `previous` before it. A Newton step
+/// leaves its square. A chord step leaves what it contracts by; the first one after a
+/// Newton step knows half of that from its size (see `chord.rs`). Nothing is known after
+/// a first chord step with the factors of another stage.
+fn left(is_chord: bool, after_newton: bool, size: f64, previous: f64) -> f64 {
+    match (is_chord, after_newton) {
+        (false, _) => size * size,
+        (true, true) => 2.0 * size * size / previous,
+        (true, false) => size * size / previous.min(1.0),
+    }
+}
 
 /// A solved stage.
 #[derive(Debug, Clone, Default)]
@@ -28,28 +46,39 @@ impl Staged {
     }
 }
 
+/// What stands outside the device beside the sources, by contact; lists may be short.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Outside<'a> {
+    /// Current forced into open contacts, displacement included [A/µm].
+    pub forced: &'a [f64],
+    /// Capacitances to ground [F/µm].
+    pub capacitance: &'a [f64],
+}
+
 impl System<'_> {
     /// Solve `stage` from the guess `state`. Sources stand at their `base`; a contact that
-    /// is open carries `forced[k]` [A/µm], displacement included. `again` says that the last
+    /// is open carries `outside.forced[k]`, shared with its capacitance. `again` says that the last
     /// stage solved had the same `alpha` and a state nearby: its factors are tried first.
     /// Errors: as [`System::newton`].
     pub fn staged(
         &mut self,
         state: &mut State,
         stage: &Stage,
-        forced: &[f64],
+        outside: &Outside,
         again: bool,
     ) -> Result<Staged, NewtonError> {
         let mut out = Staged::default();
         self.apply_lambda(state, [0.0; 2]);
         let own = self.own();
-        if !own.is_empty() {
+        // Any weights are right; those of the stage before are as good for one nearby.
+        if !own.is_empty() && !again {
             self.update_tests(state, false)?;
         }
         let mut lambda = [0.0; 2];
-        let (mut previous, mut best) = (f64::INFINITY, f64::INFINITY);
+        let (mut previous, mut best, mut error) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);
         let mut ionizing = Ionizing::Fluxes;
         let mut chord = again && self.factors.is_some();
+        let mut after_newton = false;
         loop {
             self.assembly.evaluate_with(self.device, state, !chord, ionizing);
             ionizing = Ionizing::Carried;
@@ -57,7 +86,7 @@ impl System<'_> {
             if !self.assembly.unbalanced.is_finite() {
                 return Err(NewtonError::Diverged { info: out.info });
             }
-            if previous < SETTLED {
+            if error < LEFT {
                 let currents = out.currents();
                 let largest = currents.iter().fold(0.0f64, |m, c| m.max(c.abs()));
                 let sum = currents.iter().sum::<f64>().abs();
@@ -71,7 +100,7 @@ impl System<'_> {
             if out.info.steps >= self.params.steps {
                 return Err(NewtonError::NoConvergence { info: out.info });
             }
-            let mut g = self.staged_border(state, stage, &out.flowing, forced, chord);
+            let mut g = self.staged_border(state, stage, &out.flowing, outside, chord);
             if !chord {
                 self.factor()?;
             }
@@ -85,8 +114,10 @@ impl System<'_> {
             self.work.newton_steps += 1;
             out.info.updates.push(size);
             let steps = out.info.steps;
+            error = left(chord, after_newton, size, previous);
+            after_newton = !chord;
             // Near the solution the last factors do: they gain what the state has moved.
-            chord = size < CHORD && (!chord || size < 0.1 * previous);
+            chord = size < CHORD && (!chord || size < SLOWEST * previous);
             let lost = (steps > 4 && size > 20.0) || (steps > 3 && size > 3.0 && size > previous);
             if !size.is_finite() || lost {
                 return Err(NewtonError::Diverged { info: out.info });
@@ -101,7 +132,7 @@ impl System<'_> {
         state: &State,
         stage: &Stage,
         flowing: &Flowing,
-        forced: &[f64],
+        outside: &Outside,
         chord: bool,
     ) -> Vec<f64> {
         let own = self.own();
@@ -143,16 +174,23 @@ impl System<'_> {
                     row[block * a] -= through * stage.alpha * vt;
                 }
             }
+            // The capacitance takes its part of the current; A/cm as the device's.
+            let capacitance = outside.capacitance.get(k).copied().unwrap_or(0.0) / PER_UM;
+            current += capacitance * flowing.rate.volts.get(k).copied().unwrap_or(0.0);
             match self.circuit.ties[k] {
                 Tying::Source { base, slope, resistance } => {
                     let ohms = resistance * PER_UM;
                     row.iter_mut().for_each(|v| *v *= ohms);
-                    border.corner[r * m + r] = 1.0;
+                    border.corner[r * m + r] = 1.0 + ohms * capacitance * stage.alpha;
                     let [hi, lo] = source(base, slope, [0.0; 2]);
                     let volts = &state.volts;
                     g[r] = -((volts.hi[k] - hi) + (volts.lo[k] - lo) + ohms * current);
                 }
-                _ => g[r] = forced.get(k).copied().unwrap_or(0.0) / PER_UM - current,
+                _ => {
+                    let forced = outside.forced.get(k).copied().unwrap_or(0.0);
+                    g[r] = forced / PER_UM - current;
+                    border.corner[r * m + r] = capacitance * stage.alpha;
+                }
             }
             border.rows[r] = row;
         }

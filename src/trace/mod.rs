@@ -20,6 +20,6 @@ pub use keep::*;
 pub use model::*;
 pub use point::Point;
 pub use time::{GAMMA, Moment, TimeError, TimeParams, Watch, run_time};
-pub use time_feed::{Feed, Feeds, Shower, Wave};
+pub use time_feed::{Branches, Feed, Feeds, Load, Shower, Wave};
 pub use time_ledger::{Ledger, stored};
 pub use walk::{WalkError, walk};

@@ -8,10 +8,10 @@
 //! Poisson's equation holds at every stage.
 
 use crate::discretize::{Change, Device, Flowing, Stage, State, Tie, Words, add_words};
-use crate::solve::{NewtonError, Staged, System};
+use crate::solve::{NewtonError, Outside, Staged, System};
 
 use super::model::TerminalValues;
-use super::time_feed::Feeds;
+use super::time_feed::{Branches, Feeds, Leap};
 use super::time_ledger::Ledger;
 
 /// γ = 2 − √2.
@@ -57,6 +57,8 @@ pub struct Moment {
     pub flowing: Flowing,
     /// At the terminals, displacement included.
     pub at_terminals: TerminalValues,
+    /// Currents of the sources: the terminals' and those of their capacitances.
+    pub branches: Branches,
     /// Since the first moment.
     pub ledger: Ledger,
     /// Newton steps that led here from the moment before.
@@ -96,6 +98,10 @@ impl Moment {
         };
         Moment {
             time,
+            branches: Branches {
+                rate: vec![0.0; at_terminals.current.len()],
+                current: at_terminals.current.clone(),
+            },
             ledger: Ledger::new(device),
             state,
             flowing: staged.flowing,
@@ -125,6 +131,7 @@ pub enum Watch {
 struct Tried {
     state: State,
     staged: Staged,
+    branches: Branches,
     before: Vec<(State, f64)>,
     ledger: Ledger,
     error: f64,
@@ -220,6 +227,7 @@ fn accept(system: &mut System, feeds: &Feeds, moment: &mut Moment, tried: Tried,
     };
     moment.state = tried.state;
     moment.flowing = tried.staged.flowing;
+    moment.branches = tried.branches;
     moment.before = tried.before;
     moment.ledger = tried.ledger;
 }
@@ -240,14 +248,16 @@ fn attempt(
         let mut state = here.clone();
         let pairs = feeds.generation(t + h);
         let stage = Stage { from: here, alpha: 1.0 / h, history: &none, generation: &pairs };
-        let staged = solve(system, feeds, &mut state, &stage, t + h, false)?;
+        let leap = Leap { alpha: 1.0 / h, from: &moment.branches.current, history: &[] };
+        let (staged, branches) = solve(system, feeds, &mut state, &stage, t + h, &leap, false)?;
         // Half the change of the carriers' rates: they do not jump at a corner.
         let rates = moment.flowing.rate.with(&staged.flowing.rate, |a, b| 0.5 * h * (b - a));
         let carriers = Change { volts: Vec::new(), ..rates };
         let error = scaled(device, &carriers, here, &state, params);
         ledger.add(&[(h, &staged.flowing)]);
         let newton = staged.info.steps;
-        return Ok(Tried { state, staged, before: vec![(here.clone(), h)], ledger, error, newton });
+        let before = vec![(here.clone(), h)];
+        return Ok(Tried { state, staged, branches, before, ledger, error, newton });
     }
     // Trapezoidal to the middle.
     let middle_time = t + GAMMA * h;
@@ -257,7 +267,10 @@ fn attempt(
     let past = moment.flowing.rate.with(&moment.flowing.rate, |r, _| -r);
     let pairs = feeds.generation(middle_time);
     let stage = Stage { from: here, alpha, history: &past, generation: &pairs };
-    let half = solve(system, feeds, &mut middle, &stage, middle_time, false)?;
+    let now = &moment.branches;
+    let history: Vec<f64> = now.rate.iter().map(|r| -r).collect();
+    let leap = Leap { alpha, from: &now.current, history: &history };
+    let (half, halfway) = solve(system, feeds, &mut middle, &stage, middle_time, &leap, false)?;
     // Backward differences over both parts to the end.
     let alpha = (2.0 - GAMMA) / ((1.0 - GAMMA) * h);
     let share = (1.0 - GAMMA).powi(2) / (GAMMA * (2.0 - GAMMA));
@@ -268,13 +281,25 @@ fn attempt(
     let mut state = ahead(device, &middle, &known, (1.0 - GAMMA) * h);
     let pairs = feeds.generation(t + h);
     let stage = Stage { from: &middle, alpha, history: &past, generation: &pairs };
-    let staged = solve(system, feeds, &mut state, &stage, t + h, true)?;
+    let moved = halfway.current.iter().zip(&now.current).map(|(mid, now)| mid - now);
+    let history: Vec<f64> = moved.map(|m| -alpha * share * m).collect();
+    let leap = Leap { alpha, from: &halfway.current, history: &history };
+    let (staged, branches) = solve(system, feeds, &mut state, &stage, t + h, &leap, true)?;
     // Third difference of the solution by its rates.
-    let k = (-3.0 * GAMMA * GAMMA + 4.0 * GAMMA - 2.0) / (12.0 * (2.0 - GAMMA));
+    let k_of_third = (-3.0 * GAMMA * GAMMA + 4.0 * GAMMA - 2.0) / (12.0 * (2.0 - GAMMA));
     let (a, b, c) = (1.0 / GAMMA, 1.0 / (GAMMA * (1.0 - GAMMA)), 1.0 / (1.0 - GAMMA));
     let rates = moment.flowing.rate.with(&half.flowing.rate, |now, mid| a * now - b * mid);
-    let rates = rates.with(&staged.flowing.rate, |ab, end| 2.0 * k * h * (ab + c * end));
-    let error = scaled(device, &rates, here, &state, params);
+    let rates = rates.with(&staged.flowing.rate, |ab, end| 2.0 * k_of_third * h * (ab + c * end));
+    let mut error = scaled(device, &rates, here, &state, params);
+    for (k, rate) in now.rate.iter().enumerate() {
+        let load = feeds.load(k);
+        if load.inductance > 0.0 {
+            // As a voltage: through the impedance that the circuit rings with.
+            let impedance = (load.inductance / load.capacitance.max(LEAST_CAPACITANCE)).sqrt();
+            let rates = a * rate - b * halfway.rate[k] + c * branches.rate[k];
+            error = error.max((2.0 * k_of_third * h * rates * impedance).abs() / params.tolerance);
+        }
+    }
     let w = h / (2.0 * (2.0 - GAMMA));
     let last = h * (1.0 - GAMMA) / (2.0 - GAMMA);
     ledger.add(&[(w, &moment.flowing), (w, &half.flowing), (last, &staged.flowing)]);
@@ -282,6 +307,7 @@ fn attempt(
     Ok(Tried {
         state,
         staged,
+        branches,
         before: vec![(middle, (1.0 - GAMMA) * h), (here.clone(), h)],
         ledger,
         error,
@@ -295,11 +321,20 @@ fn solve(
     state: &mut State,
     stage: &Stage,
     time: f64,
+    leap: &Leap,
     again: bool,
-) -> Result<Staged, NewtonError> {
-    system.circuit = feeds.circuit(time);
-    system.staged(state, stage, &feeds.forced(time), again)
+) -> Result<(Staged, Branches), NewtonError> {
+    system.circuit = feeds.staged_circuit(time, leap);
+    let (forced, capacitance) = (feeds.forced(time), feeds.capacitances());
+    let outside = Outside { forced: &forced, capacitance: &capacitance };
+    let staged = system.staged(state, stage, &outside, again)?;
+    let branches = feeds.branches(&staged.currents(), &staged.flowing.rate.volts, leap);
+    Ok((staged, branches))
 }
+
+/// Of a terminal by itself [F/µm], for the impedance of an inductance without a
+/// capacitance.
+const LEAST_CAPACITANCE: f64 = 1e-15;
 
 /// Largest change of ln n that is guessed, and the least ζ.
 const FARTHEST: f64 = 5.0;

@@ -69,12 +69,48 @@ pub struct Shower {
     pub decay: f64,
 }
 
+/// What wiring adds to one terminal: source, resistance and inductance in series, then the
+/// terminal with a capacitance to ground.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Load {
+    /// [H·µm]
+    pub inductance: f64,
+    /// [F/µm]
+    pub capacitance: f64,
+}
+
 /// Everything from outside while time runs.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Feeds {
     /// By contact.
     pub terminals: Vec<Feed>,
     pub shower: Option<Shower>,
+    /// By contact; those missing have none.
+    pub loads: Vec<Load>,
+}
+
+/// The currents of the sources [A/µm] and their rates [A/(µm·s)], by contact: an inductance
+/// remembers them.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Branches {
+    pub current: Vec<f64>,
+    pub rate: Vec<f64>,
+}
+
+/// A stage of integration as the inductances see it: rate = `alpha`·(current − `from`) +
+/// `history`.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Leap<'a> {
+    pub alpha: f64,
+    pub from: &'a [f64],
+    pub history: &'a [f64],
+}
+
+impl Leap<'_> {
+    fn rate(&self, k: usize, current: f64) -> f64 {
+        let at = |v: &[f64]| v.get(k).copied().unwrap_or(0.0);
+        self.alpha * (current - at(self.from)) + at(self.history)
+    }
 }
 
 impl Feeds {
@@ -88,6 +124,55 @@ impl Feeds {
             Feed::Follows(leader) => Tying::Follows(*leader),
         });
         Circuit { ties: ties.collect(), drive: vec![0] }
+    }
+
+    /// What wiring adds to contact `k`.
+    pub fn load(&self, k: usize) -> Load {
+        self.loads.get(k).copied().unwrap_or_default()
+    }
+
+    /// Capacitances to ground by contact [F/µm].
+    pub fn capacitances(&self) -> Vec<f64> {
+        (0..self.terminals.len()).map(|k| self.load(k).capacitance).collect()
+    }
+
+    /// The circuit of one stage that ends at `time`: an inductance behind its source is a
+    /// resistance alpha·L behind another source.
+    pub(super) fn staged_circuit(&self, time: f64, leap: &Leap) -> Circuit {
+        let mut circuit = self.circuit(time);
+        let source = |k: usize| match self.terminals.get(k) {
+            Some(Feed::Voltage { wave, .. }) => Some(wave.at(time)),
+            _ => None,
+        };
+        for (k, tie) in circuit.ties.iter_mut().enumerate() {
+            match tie {
+                Tying::Source { base, resistance, .. } => {
+                    let inductance = self.load(k).inductance;
+                    *base -= inductance * leap.rate(k, 0.0);
+                    *resistance += inductance * leap.alpha;
+                }
+                // The gate stands at the source itself.
+                Tying::Follows(leader) if self.load(*leader).inductance > 0.0 => {
+                    if let Some(base) = source(*leader) {
+                        *tie = Tying::Source { base, slope: 0.0, resistance: 0.0 };
+                    }
+                }
+                _ => {}
+            }
+        }
+        circuit
+    }
+
+    /// Currents of the sources after a stage: the device's `current` and that of the
+    /// capacitances, whose voltages change by `volts` per second.
+    pub(super) fn branches(&self, current: &[f64], volts: &[f64], leap: &Leap) -> Branches {
+        let each = current
+            .iter()
+            .enumerate()
+            .map(|(k, i)| i + self.load(k).capacitance * volts.get(k).copied().unwrap_or(0.0));
+        let current: Vec<f64> = each.collect();
+        let rate = current.iter().enumerate().map(|(k, i)| leap.rate(k, *i)).collect();
+        Branches { current, rate }
     }
 
     /// Forced current of each contact [A/µm]; 0 where none is.

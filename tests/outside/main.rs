@@ -29,5 +29,6 @@ mod numbers;
 mod ranges;
 mod resistivity;
 mod spreading;
+mod small_signal;
 mod symmetry;
 mod transient;

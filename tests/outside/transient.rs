@@ -1,9 +1,12 @@
 //! Time integration against textbook transients, its own order, and its charge ledger.
 
-use holdpoint::silicon::thermal_voltage;
-use holdpoint::trace::{Feed, Feeds, Moment, Shower, TimeParams, Watch, Wave, run_time, stored};
+use holdpoint::silicon::{Q, thermal_voltage};
+use holdpoint::trace::{
+    Feed, Feeds, Load, Moment, Shower, TimeParams, Watch, Wave, run_time, stored,
+};
 
 use super::bar::{Bar, Bench, lines};
+use super::ledger::{Within, check};
 
 fn laws(tau: &str) -> String {
     format!(
@@ -21,7 +24,7 @@ fn voltage(wave: Wave, resistance: f64) -> Feed {
 fn grounded(bench: &Bench, left: Feed, shower: Option<Shower>) -> Feeds {
     let mut terminals = vec![voltage(Wave::constant(0.0), 0.0); bench.device.contacts.len()];
     terminals[bench.contact("left")] = left;
-    Feeds { terminals, shower }
+    Feeds { terminals, shower, loads: Vec::new() }
 }
 
 /// p+n junction, one-sided, `n_side` µm of `donors`.
@@ -105,6 +108,62 @@ fn junction_behind_a_resistor() {
     }
     println!("RC of a junction: C = {c:.4e} F/µm, worst error {worst:.2e} of the step");
     assert!(worst < 2e-3, "{worst}");
+}
+
+/// A resistor bar with a capacitance to ground, fed through a resistance and an inductance:
+/// the terminal rings as the textbook's second-order circuit does, and what the source
+/// gives is what is stored and turned into heat.
+#[test]
+fn ringing_of_a_terminal() {
+    let x = lines(&[0.0, 10.0], 0.1, 1.2, 0.5);
+    let bench = Bar { layers: &[(1e15, 10.0)], x, temperature: 300.0, rest: &laws("1e-6") }.bench();
+    let (r, inductance, capacitance, step) = (20.0, 1e-8, 1e-13, 0.1);
+    // ρ·length over 1 µm of thickness [S/µm].
+    let g = Q * 1400.0 * 1e15 * 1e-4 / 10.0;
+    let rise = 1e-13;
+    let mut feeds = grounded(&bench, voltage(Wave::ramp(0.0, rise, 0.0, step), r), None);
+    let left = bench.contact("left");
+    feeds.loads = vec![Load::default(); bench.device.contacts.len()];
+    feeds.loads[left] = Load { inductance, capacitance };
+    let sigma = 0.5 * (r / inductance + g / capacitance);
+    let lc = inductance * capacitance;
+    let omega = ((1.0 + r * g) / lc - sigma * sigma).sqrt();
+    let exact = |t: f64| {
+        let t = (t - 0.5 * rise).max(0.0);
+        let (sin, cos) = (omega * t).sin_cos();
+        step / (1.0 + r * g) * (1.0 - (-sigma * t).exp() * (cos + sigma / omega * sin))
+    };
+    // Worst error over the step; energy given by the source, and stored or turned to heat.
+    let ring = |h: f64| {
+        let mut system = bench.system("left");
+        let rest = bench.equilibrium.clone();
+        let mut moment = Moment::stationary(&mut system, &feeds, 0.0, rest);
+        let params = TimeParams { fixed: Some(h), ..TimeParams::default() };
+        let (mut worst, mut energy, mut last) = (0.0f64, [0.0f64; 3], [0.0; 4]);
+        run_time(&mut system, &feeds, &mut moment, 1.5e-9, &params, &mut |m| {
+            let (v, i) = (m.state.volts.hi[left], m.branches.current[left]);
+            worst = worst.max((v - exact(m.time)).abs() / step);
+            let source = feeds.terminals[left].wave().expect("a source").at(m.time);
+            let power = [source * i, r * i * i, v * m.at_terminals.current[left]];
+            for ((sum, now), before) in energy.iter_mut().zip(power).zip(last) {
+                *sum += 0.5 * (m.time - last[3]) * (now + before);
+            }
+            last = [power[0], power[1], power[2], m.time];
+            Watch::GoOn
+        })
+        .unwrap_or_else(|e| panic!("{e}"));
+        let (v, i) = (moment.state.volts.hi[left], moment.branches.current[left]);
+        let stored = 0.5 * capacitance * v * v + 0.5 * inductance * i * i;
+        (worst, energy[0], energy[1] + energy[2] + stored)
+    };
+    let [coarse, fine] = [4e-12, 1e-12].map(ring);
+    let source = "second-order circuit, closed form";
+    let what = "ringing of a terminal behind R and L with C: worst error over the step";
+    check(source, what, 0.0, fine.0, Within::Absolute(2e-3));
+    let order = (coarse.0 / fine.0).log2() / 2.0;
+    check(source, "the same: order in the step of time", 2.0, order, Within::AtLeast(1.9));
+    let what = "energy given by the source against stored and turned into heat [J/µm]";
+    check("conservation of energy", what, fine.1, fine.2, Within::Relative(1e-3));
 }
 
 /// Global error against a much finer solution falls by four when the step halves.

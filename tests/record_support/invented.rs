@@ -181,7 +181,13 @@ impl Rooms for Invented {
         }
         if let (Some(answer), Some(record)) = (self.answer, watch.record_mut()) {
             let reasons = vec!["because".into()];
-            record.verdict = Some(Verdict { answer, supply: 3.3, margin: 0.1, reasons });
+            record.verdict = Some(Verdict {
+                answer,
+                supply: 3.3,
+                margin: 0.1,
+                reasons,
+                more: Default::default(),
+            });
         }
         Ok(())
     }

@@ -266,6 +266,7 @@ pub fn rich() -> RunRecord {
         Figures::Injection {
             criterion: Criterion::Fold,
             critical: Err("the off-state does not end before 0.01 A/µm".into()),
+            beside: Sheet::new(),
         },
     );
     injection.status = Status::Interrupted;
@@ -279,7 +280,16 @@ pub fn rich() -> RunRecord {
         &mut r,
         "injection",
         4,
-        Figures::Injection { criterion: Criterion::Reconnect, critical: Ok(critical) },
+        Figures::Injection {
+            criterion: Criterion::Reconnect,
+            critical: Ok(critical),
+            beside: Sheet::new().text("class", "by the temperature", "class I").number(
+                "margin_A",
+                "A",
+                "less the level",
+                Err("none was given".into()),
+            ),
+        },
     );
     // One with bars, one that was interrupted before them.
     reconnect.bars = Some(Bars {
@@ -370,6 +380,7 @@ pub fn rich() -> RunRecord {
             supply: 3.3,
             margin: 0.1,
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
+            more: Sheet::new().text("decides", "the deciding experiment", "experiment 0"),
         }),
         extract: Sheet::new().group("lumped", "lumped model", inner.clone()),
         follows: Vec::new(),

@@ -77,6 +77,8 @@ pub fn surface(name: &str, role: Role, from: f64, to: f64) -> Terminal {
         role,
         touches: vec![Touch::Surface { from, to }],
         resistance: 0.0,
+        inductance: 0.0,
+        capacitance: 0.0,
         at: 30..40,
     }
 }
