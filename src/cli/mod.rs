@@ -8,6 +8,7 @@ mod joined;
 mod mesh;
 mod plot;
 mod progress;
+mod report;
 mod reruns;
 mod rooms;
 mod run;
@@ -61,6 +62,7 @@ enum Verb {
     Mesh(mesh::Mesh),
     Run(run::Run),
     Show(show::Show),
+    Report(report::Report),
     Schema(schema::Schema),
     Completions(completions::Completions),
     Man(completions::Man),
@@ -94,6 +96,7 @@ pub fn run_with(
         Verb::Mesh(verb) => verb.run(rooms, io),
         Verb::Run(verb) => verb.run(rooms, io),
         Verb::Show(verb) => verb.run(io),
+        Verb::Report(verb) => verb.run(io),
         Verb::Schema(verb) => verb.run(rooms, io),
         Verb::Completions(verb) => verb.run(Cli::command(), io),
         Verb::Man(verb) => verb.run(Cli::command(), io),
