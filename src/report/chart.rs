@@ -90,8 +90,9 @@ impl std::fmt::Display for Short {
 }
 
 const SIZE: [f64; 2] = [960.0, 540.0];
-/// Decades below the largest value that are shown, as in the page.
-const DECADES: f64 = 16.0;
+/// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out:
+/// a curve begins at next to nothing. As in the page.
+const LEFT_OUT: f64 = 0.06;
 
 impl Chart {
     /// For those who do not see it.
@@ -182,10 +183,10 @@ impl Chart {
         for s in &self.series {
             draw_series(&mut d, s, &x, &y);
         }
+        d.marks.push(Mark::Whole);
         for m in &self.marks {
             draw_mark(&mut d, m, &x, &y, area);
         }
-        d.marks.push(Mark::Whole);
         d.text(area.x, 24.0, 15.0, Anchor::Start, Ink::Text, &self.title);
         if let Some(t) = d.last_text() {
             t.bold = true;
@@ -210,17 +211,17 @@ impl Chart {
     ) -> Option<Axis> {
         let turn = |v: f64| if log { v.abs().log10() } else { v };
         let values = self.series.iter().flat_map(|s| of(s).iter().copied());
-        let all = values.chain(self.marks.iter().map(mark));
-        let all = all.chain(supply.into_iter().flat_map(|s| [s.supply, s.limit]));
-        let (mut low, mut high) = (f64::INFINITY, f64::NEG_INFINITY);
-        for v in all.map(turn).filter(|v| v.is_finite()) {
-            (low, high) = (low.min(v), high.max(v));
+        let mut all: Vec<f64> = values.map(turn).filter(|v| v.is_finite()).collect();
+        all.sort_by(f64::total_cmp);
+        if log && all.len() > 30 {
+            all.drain(..(all.len() as f64 * LEFT_OUT) as usize);
         }
+        all.extend(self.marks.iter().map(|m| turn(mark(m))).filter(|v| v.is_finite()));
+        all.extend(supply.into_iter().flat_map(|s| [s.supply, s.limit]));
+        let low = all.iter().copied().fold(f64::INFINITY, f64::min);
+        let high = all.iter().copied().fold(f64::NEG_INFINITY, f64::max);
         if low > high {
             return None;
-        }
-        if log {
-            low = low.max(high - DECADES);
         }
         let pad = match (high - low) * 0.04 {
             p if p > 0.0 => p,
@@ -296,10 +297,15 @@ fn draw_mark(d: &mut Drawing, m: &Place, x: &Axis, y: &Axis, area: Area) {
         return;
     }
     d.dot(px, py, 5.0, m.ink);
-    let right = px + 16.0 + text_width(&m.label, 12.0) > area.x + area.width;
-    let (shift, anchor) = if right { (-10.0, Anchor::End) } else { (10.0, Anchor::Start) };
-    let down = if m.below { 18.0 } else { -8.0 };
-    d.text(px + shift, py + down, 12.0, anchor, Ink::Text, &m.label);
+    // The label stands off the curve, at the end of a short line.
+    let bottom = area.y + area.height;
+    let up = if m.below { py + 44.0 > bottom } else { py - 40.0 > area.y };
+    let at = if up { py - 30.0 } else { py + 36.0 };
+    let (near, far) = if up { (py - 6.0, at + 3.0) } else { (py + 6.0, at - 11.0) };
+    d.line([px, near], [px, far], Stroke::thin(Ink::Quiet));
+    let end = px > area.x + 0.5 * area.width;
+    let (shift, anchor) = if end { (6.0, Anchor::End) } else { (-6.0, Anchor::Start) };
+    d.text(px + shift, at, 12.0, anchor, Ink::Text, &m.label);
     if let Some(t) = d.last_text() {
         t.halo = true;
     }

@@ -9,6 +9,7 @@ use super::flow::flow_lines;
 use super::ink::{Ramp, magnitude, signed};
 use super::outline::{Spot, contacts, junctions, net_doping, on_grid};
 use super::units::si;
+use crate::experiment::Figures;
 use crate::mesh::{Material, Mesh};
 use crate::record::RunRecord;
 use crate::trace::Fields;
@@ -205,6 +206,7 @@ pub fn points(record: &RunRecord) -> Vec<Stored<'_>> {
 pub fn describe(record: &RunRecord, p: &Stored) -> String {
     let o = &record.experiments[p.experiment];
     let end = match p.label.as_str() {
+        "end" if matches!(o.figures, Figures::Snapback { holding: Ok(_), .. }) => "on-state of",
         "end" => "end of",
         "trigger" => "trigger point of",
         "holding" => "holding point of",

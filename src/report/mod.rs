@@ -3,6 +3,7 @@
 
 mod axis;
 mod chart;
+mod compare;
 mod contour;
 mod curves;
 mod draw;
@@ -35,11 +36,11 @@ pub struct Item {
     pub record: RunRecord,
 }
 
-/// The page of one result.
+/// The page of one result, or of several side by side.
 pub fn page(items: &[Item]) -> String {
     match items {
         [one] => page::single(&one.record),
-        _ => page::single(&items[0].record),
+        _ => compare::several(items),
     }
 }
 

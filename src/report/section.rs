@@ -264,12 +264,12 @@ fn legend(d: &mut Drawing, y: f64, stretch: f64) {
         x += 30.0 + text_width(text, 10.0);
     };
     for (ink, text) in [
-        (Ink::P3, "p > 2·10¹⁸"),
-        (Ink::P2, "> 2·10¹⁶"),
-        (Ink::P1, "less"),
-        (Ink::N1, "n"),
-        (Ink::N2, "> 2·10¹⁶"),
-        (Ink::N3, "> 2·10¹⁸ cm⁻³"),
+        (Ink::P3, "p above 2·10¹⁸"),
+        (Ink::P2, "above 2·10¹⁶"),
+        (Ink::P1, "below"),
+        (Ink::N1, "n below 2·10¹⁶"),
+        (Ink::N2, "above"),
+        (Ink::N3, "above 2·10¹⁸ cm⁻³"),
         (Ink::Oxide, "oxide"),
         (Ink::Plate, "gate"),
         (Ink::Metal, "contact"),

@@ -15,9 +15,7 @@ pub(super) fn meaning(answer: Answer) -> &'static str {
     match answer {
         Answer::NoOnState => "No on-state: the supply cannot keep the path on",
         Answer::NotReached => "An on-state exists, and no tested stimulus reaches it",
-        Answer::Latches => {
-            "Latches: a tested stimulus reaches an on-state that the supply keeps on"
-        }
+        Answer::Latches => "Latches: a tested stimulus reaches an on-state",
         Answer::Undecided => "Undecided: something is missing",
     }
 }
@@ -105,10 +103,7 @@ pub(super) fn key_figures(r: &RunRecord) -> String {
                     ));
                 }
             }
-            Figures::Injection { critical, criterion } => {
-                row("critical", critical);
-                let _ = criterion;
-            }
+            Figures::Injection { critical, .. } => row("critical", critical),
             Figures::Bias { .. } | Figures::Named(_) => {}
         }
     }

@@ -91,17 +91,21 @@ function chart(figure, spec) {
   function whole() {
     const shown = spec.series.filter((_, k) => !hidden.has(k));
     const range = (axis) => {
-      let low = Infinity, high = -Infinity;
+      const all = [];
       const take = (v) => {
         const t = v === null ? NaN : turn(v, axis);
-        if (isFinite(t)) { low = Math.min(low, t); high = Math.max(high, t); }
+        if (isFinite(t)) all.push(t);
       };
       shown.forEach((s) => s[axis].forEach(take));
+      all.sort((a, b) => a - b);
+      // The first points of a curve carry next to nothing: on a logarithmic axis they would
+      // take most of the room.
+      const from = log[axis] && all.length > 30 ? Math.floor(all.length * 0.06) : 0;
+      all.splice(0, from);
       spec.marks.forEach((m) => take(m[axis]));
       if (axis === "x" && spec.supply) { take(spec.supply.supply); take(spec.supply.limit); }
-      if (!(high >= low)) return [0, 1];
-      // Leakage below every fold is of no interest: 16 decades are enough.
-      if (log[axis]) low = Math.max(low, high - 16);
+      if (!all.length) return [0, 1];
+      const low = Math.min(...all), high = Math.max(...all);
       const pad = (high - low) * 0.04 || Math.abs(high) * 0.05 || 1;
       return [low - pad, high + pad];
     };
@@ -131,11 +135,15 @@ function chart(figure, spec) {
     const tags = spec.marks.map((m) => [m, ...place(m)]).filter((t) => isFinite(t[1] + t[2]));
     for (const [m, x, y] of tags) {
       make("circle", { cx: x, cy: y, r: 5, class: `f-${m.ink} s-paper`, "stroke-width": 1.5 }, inside);
-      const end = x > width - right - 150;
+      if (x < left || x > width - right || y < top || y > height - bottom) continue;
+      // The label stands off the curve, at the end of a short line.
+      const up = m.below ? y + 44 > height - bottom : y - 40 > top;
+      const ly = up ? y - 30 : y + 36;
+      make("line", { x1: x, y1: y + (up ? -6 : 6), x2: x, y2: ly + (up ? 3 : -11), class: "s-quiet" }, svg);
+      const end = x > (left + width - right) / 2;
       make("text", {
-        x: x + (end ? -10 : 10), y: y + (m.below ? 18 : -8), class: "f-text s-paper halo",
-        "text-anchor": end ? "end" : "start",
-      }, inside, m.label);
+        x: x + (end ? 6 : -6), y: ly, class: "f-text s-paper halo", "text-anchor": end ? "end" : "start",
+      }, svg, m.label);
     }
     probe();
   }

@@ -183,7 +183,7 @@ function maps(figure, set) {
     marks.textContent = "";
     const shares = [0, 0.25, 0.5, 0.75, 1];
     shares.forEach((t) => html("span", {}, marks, si(value(m, q, t), q.unit)));
-    figure.querySelector(".what").textContent = `${q.name} at ${set.points[point].label}`;
+    figure.querySelector(".what").textContent = `${q.name[0].toUpperCase()}${q.name.slice(1)} at the ${set.points[point].label}`;
     big.setAttribute("aria-label", `Map of ${q.name} at ${set.points[point].label}, from `
       + `${si(value(m, q, 0), q.unit)} to ${si(value(m, q, 1), q.unit)}. Arrow keys move a probe.`);
   }
