@@ -1,7 +1,9 @@
 //! The command line: one file per verb; parses, calls, prints; no computation.
 
+mod braille;
 mod check;
 mod completions;
+mod csv;
 mod graded;
 mod io;
 mod joined;
@@ -15,6 +17,7 @@ mod run;
 mod run_plan;
 mod schema;
 mod show;
+mod summary;
 mod table;
 mod units;
 mod watch;

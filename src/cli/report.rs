@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 
 use super::{BAD_INPUT, DONE, FAILED, Io};
+use crate::case::Case;
 use crate::record;
 use crate::report::{self, Item};
 
@@ -24,6 +25,10 @@ pub(super) struct Report {
     /// Only this figure of the first result; `list` prints the names
     #[arg(long, value_name = "NAME")]
     figure: Option<String>,
+    /// Write an XDMF sidecar instead, by which general-purpose viewers open the fields: beside
+    /// the result, its name with .xmf
+    #[arg(long, conflicts_with_all = ["figure", "output"])]
+    xdmf: bool,
     /// Pixels of a PNG per unit of its SVG
     #[arg(long, value_name = "FACTOR", default_value_t = 2.0)]
     scale: f64,
@@ -42,6 +47,9 @@ impl Report {
             }
         }
         let Some(first) = items.first() else { return BAD_INPUT };
+        if self.xdmf {
+            return sidecars(&self.results, &items, io);
+        }
         if let Some(name) = &self.figure {
             if name == "list" {
                 io.print(&(report::names(&first.record).join("\n") + "\n"));
@@ -63,12 +71,22 @@ impl Report {
     }
 }
 
+fn sidecars(paths: &[PathBuf], items: &[Item], io: &mut Io) -> u8 {
+    let mut worst = DONE;
+    for (path, item) in paths.iter().zip(items) {
+        let file = path.file_name().map(|n| n.to_string_lossy().into_owned()).unwrap_or_default();
+        let text = record::xdmf(&item.record, &file);
+        worst = worst.max(save(&path.with_extension("xmf"), text.as_bytes(), io));
+    }
+    worst
+}
+
 fn stem(path: &Path) -> String {
     path.file_stem().map_or_else(|| "result".into(), |s| s.to_string_lossy().into_owned())
 }
 
 /// Writes a drawing as its name's ending says.
-pub(super) fn save_drawing(drawing: &report::Drawing, path: &Path, scale: f64, io: &mut Io) -> u8 {
+fn save_drawing(drawing: &report::Drawing, path: &Path, scale: f64, io: &mut Io) -> u8 {
     let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
     match ending.as_deref() {
         Some("svg") => save(path, report::to_svg(drawing).as_bytes(), io),
@@ -81,6 +99,18 @@ pub(super) fn save_drawing(drawing: &report::Drawing, path: &Path, scale: f64, i
         },
         _ => {
             io.error(&format!("{}: a figure's file ends in .svg or .png", path.display()));
+            BAD_INPUT
+        }
+    }
+}
+
+/// Draws the cross-section of a case, with or without its mesh.
+pub(super) fn save_case(case: &Case, lines: bool, path: &Path, io: &mut Io) -> u8 {
+    match report::draw_case(case, lines) {
+        Ok(drawing) => save_drawing(&drawing, path, 2.0, io),
+        Err(problems) => {
+            let why = problems.first().map_or("it cannot be meshed", |p| p.text.as_str());
+            io.note(&format!("{}: not drawn: {why}", path.display()));
             BAD_INPUT
         }
     }

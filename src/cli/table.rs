@@ -55,7 +55,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
     text
 }
 
-fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
+pub(super) fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
     let Some(v) = &r.verdict else {
         line(
             "\x1b[1mno verdict\x1b[0m (the case asks for none, or the run is not complete)".into(),
@@ -95,6 +95,26 @@ fn experiment(
         },
         duration(o.wall)
     ));
+    experiment_figures(o, out_of_plane, line);
+    for (n, fold) in o.folds.iter().enumerate() {
+        line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
+    }
+    line(format!("  |ΣI|/max|I| at most {:.1e}", o.curve.conservation()));
+    line(format!("  {}", work(&o.work)));
+    for w in &o.warnings {
+        line(format!("  warning: {w}"));
+    }
+    if let Some(drawing) = width.and_then(|w| plot::curve(&o.curve, &o.folds, w)) {
+        line(String::new());
+        line(drawing.trim_end().to_string());
+    }
+    for row in rows(&o.curve, &o.folds, out_of_plane) {
+        line(row);
+    }
+}
+
+/// What an experiment found: folds with error bars, named figures.
+pub(super) fn experiment_figures(o: &Outcome, out_of_plane: f64, line: &mut impl FnMut(String)) {
     match &o.figures {
         Figures::Snapback { trigger, holding, on_branch } => {
             figure(o, "trigger", trigger, out_of_plane, line);
@@ -114,21 +134,6 @@ fn experiment(
         }
         Figures::Bias { .. } => {}
         Figures::Named(named) => sheet(named, 1, line),
-    }
-    for (n, fold) in o.folds.iter().enumerate() {
-        line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
-    }
-    line(format!("  |ΣI|/max|I| at most {:.1e}", o.curve.conservation()));
-    line(format!("  {}", work(&o.work)));
-    for w in &o.warnings {
-        line(format!("  warning: {w}"));
-    }
-    if let Some(drawing) = width.and_then(|w| plot::curve(&o.curve, &o.folds, w)) {
-        line(String::new());
-        line(drawing.trim_end().to_string());
-    }
-    for row in rows(&o.curve, &o.folds, out_of_plane) {
-        line(row);
     }
 }
 

@@ -19,6 +19,7 @@ mod source;
 mod superblock;
 mod write;
 mod write_outcome;
+mod xdmf;
 
 pub use checkpoint::Checkpointer;
 pub use disk::{ensure_writable, partial_path};
@@ -29,3 +30,4 @@ pub use names::SCHEMA_VERSION;
 pub use provenance::version;
 pub use read::read;
 pub use write::write;
+pub use xdmf::xdmf;

@@ -21,12 +21,14 @@ mod svg;
 mod tables;
 pub(crate) mod units;
 
-use crate::case::Case;
-use crate::mesh::Mesh;
+use crate::case::{Case, Problem};
+use crate::mesh;
 use crate::record::RunRecord;
+use crate::structure::Structure;
 
 pub use draw::Drawing;
 pub use figures::{figure, names};
+pub use flow::stream;
 pub use raster::png;
 
 /// A result with the name it is shown by (its file's stem).
@@ -44,10 +46,16 @@ pub fn page(items: &[Item]) -> String {
     }
 }
 
-/// The cross-section of a case on its mesh, `lines` with the mesh drawn in.
-pub fn draw_section(case: &Case, mesh: &Mesh, lines: bool) -> Drawing {
+/// The cross-section of a case, `lines` with its mesh drawn in; also of one that is wrong as
+/// a circuit (a short, a floating island), so that this can be seen.
+///
+/// # Errors
+/// What keeps it from being meshed.
+pub fn draw_case(case: &Case, lines: bool) -> Result<Drawing, Vec<Problem>> {
+    let (structure, _) = Structure::unchecked(case)?;
+    let (mesh, _) = mesh::build(case, &structure)?;
     let name = if case.title.is_empty() { "Cross-section" } else { &case.title };
-    section::section(mesh, Some(case), name, lines)
+    Ok(section::section(&mesh, Some(case), name, lines))
 }
 
 /// A drawing as an SVG document of its own.

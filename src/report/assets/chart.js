@@ -206,7 +206,8 @@ function chart(figure, spec) {
     const parts = [`${s.name}: ${spec.x.label} ${si(at.x, spec.x.unit)}, ${spec.y.label} ${si(at.y, spec.y.unit)}`];
     if (spec.width && spec.y.unit === "A/µm") parts.push(`${si(at.y * spec.width, "A")} at ${spec.width} µm`);
     for (const e of s.extra || []) {
-      if (e.values[at.n] !== null && e.values[at.n] !== undefined) parts.push(`${e.name} ${si(e.values[at.n], e.unit)}`);
+      // Rounding of a terminal that carries nothing is no reading.
+      if (e.values[at.n] !== undefined && Math.abs(e.values[at.n]) > 1e-18) parts.push(`${e.name} ${si(e.values[at.n], e.unit)}`);
     }
     output.textContent = parts.join(" · ");
   }
