@@ -122,3 +122,69 @@ fn twenty_thousand_nodes_stay_small_and_quick() {
     println!("{size} bytes, ready after {ready:.2} s");
     assert!(ready < 2.0, "ready after {ready} s");
 }
+
+/// Holding voltages that rise through the supply along one axis.
+fn invented_sweep(name: &str) -> holdpoint::record::Gathered {
+    use holdpoint::record::{AxisValues, Column, Gathered, Values};
+    let (rows, columns) = (5usize, 7usize);
+    let at = |f: &dyn Fn(f64, f64) -> f64| -> Vec<f64> {
+        (0..rows * columns).map(|k| f((k / columns) as f64, (k % columns) as f64)).collect()
+    };
+    let held = at(&|r, c| 1.0 + 0.4 * r + 0.5 * c);
+    let verdict =
+        held.iter().map(|v| if *v < 3.63 { "latches" } else { "no-on-state" }.to_string());
+    let column = |name: &str, unit: &str, values: Values| Column {
+        name: name.to_string(),
+        unit: unit.to_string(),
+        meaning: format!("{name} of the invented sweep"),
+        values,
+    };
+    let mut v_t = at(&|r, c| 20.0 + r - c);
+    v_t[3] = f64::NAN;
+    Gathered {
+        name: name.to_string(),
+        version: "0".into(),
+        sweep_text: HOSTILE.to_string(),
+        base_text: report_support::CASE.to_string(),
+        axes: vec![
+            AxisValues {
+                name: "temperature".into(),
+                unit: "K".into(),
+                meaning: format!("temperature {name}"),
+                values: Values::Numbers((0..rows).map(|r| 250.0 + 40.0 * r as f64).collect()),
+            },
+            AxisValues {
+                name: "spacing".into(),
+                unit: "um".into(),
+                meaning: "slide.spacing".into(),
+                values: Values::Numbers((0..columns).map(|c| 2.0 * c as f64).collect()),
+            },
+        ],
+        columns: vec![
+            column("verdict", "1", Values::Texts(verdict.collect())),
+            column("status", "1", Values::Texts(vec![HOSTILE.to_string(); rows * columns])),
+            column("V_h", "V", Values::Numbers(held)),
+            column("V_t", "V", Values::Numbers(v_t)),
+            column("I_crit_p-drain", "A um^-1", Values::Numbers(at(&|r, c| 1e-4 * (1.0 + r + c)))),
+        ],
+        files: Vec::new(),
+    }
+}
+
+#[test]
+fn a_gathered_sweep_has_its_boundary() {
+    let gathered = invented_sweep(HOSTILE);
+    let some = [item("one", pad_record()), item("other", pad_record())];
+    let text = holdpoint::report::sweep_page(&gathered, &some);
+    assert!(!text.contains("<script>alert") && !text.contains("<img"));
+    // 3.3 V and 10 %: the boundary is drawn, white below green.
+    assert!(text.contains("boundary of immunity at 3.630 V"));
+    assert_eq!(text.matches("stroke=\"#0d6b52\" stroke-width=\"2.4\"").count(), 1);
+    let Some(chromium) = browser() else { return };
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("sweep.html");
+    std::fs::write(&path, text).unwrap();
+    let found = drive(&chromium, &path);
+    // Three figures over two axes, and the curves of three experiments.
+    assert_eq!(found["charts"], 9);
+}

@@ -9,6 +9,9 @@ use crate::case::Case;
 use crate::record;
 use crate::report::{self, Item};
 
+/// Most cases of a sweep whose curves are shown.
+const CURVES: usize = 8;
+
 /// Make results visible: a self-contained page, or one figure
 ///
 /// The page opens from disk and asks for no network. It starts with the verdict, then the
@@ -16,7 +19,7 @@ use crate::report::{self, Item};
 /// current lines, the case text and who made it.
 #[derive(Debug, Args)]
 pub(super) struct Report {
-    /// Result files (HDF5)
+    /// Result files (HDF5): one, several to be compared, or one gathered sweep
     #[arg(required = true, value_name = "RESULT")]
     results: Vec<PathBuf>,
     /// Where to write: a page (.html) or, with --figure, .svg or .png
@@ -36,6 +39,12 @@ pub(super) struct Report {
 
 impl Report {
     pub(super) fn run(self, io: &mut Io) -> u8 {
+        if let [path] = self.results.as_slice()
+            && path.is_file()
+            && record::is_gathered(path)
+        {
+            return self.sweep(path, io);
+        }
         let mut items = Vec::new();
         for path in &self.results {
             match record::read(path) {
@@ -68,6 +77,30 @@ impl Report {
         }
         let path = self.output.clone().unwrap_or_else(|| self.results[0].with_extension("html"));
         save(&path, report::page(&items).as_bytes(), io)
+    }
+
+    fn sweep(&self, path: &Path, io: &mut Io) -> u8 {
+        if self.figure.is_some() || self.xdmf {
+            io.error(&format!("{}: a gathered sweep has a page only", path.display()));
+            return BAD_INPUT;
+        }
+        let gathered = match record::read_gathered(path) {
+            Ok(gathered) => gathered,
+            Err(e) => {
+                io.error(&e.to_string());
+                return BAD_INPUT;
+            }
+        };
+        // Some cases, evenly spread, for the families of curves.
+        let folder = path.parent().unwrap_or(Path::new("."));
+        let stride = gathered.files.len().div_ceil(CURVES).max(1);
+        let some = gathered.files.iter().step_by(stride).filter_map(|(name, file)| {
+            let record = record::read(&folder.join(file)).ok()?;
+            Some(Item { name: name.clone(), record })
+        });
+        let some: Vec<Item> = some.collect();
+        let output = self.output.clone().unwrap_or_else(|| path.with_extension("html"));
+        save(&output, report::sweep_page(&gathered, &some).as_bytes(), io)
     }
 }
 

@@ -54,7 +54,10 @@ fn temporary(path: &Path) -> PathBuf {
 
 /// Puts `bytes` at `path`, in one step as seen by others: either the old file or the
 /// whole new one is there, also after a power cut.
-pub(super) fn put(path: &Path, bytes: &[u8]) -> Result<(), RecordError> {
+///
+/// # Errors
+/// [`RecordError::NoFolder`], [`RecordError::Io`].
+pub fn put(path: &Path, bytes: &[u8]) -> Result<(), RecordError> {
     let folder = folder(path);
     if !folder.is_dir() {
         let (path, folder) = (path.to_path_buf(), folder.to_path_buf());

@@ -5,6 +5,8 @@ mod check;
 mod checkpoint;
 mod disk;
 mod error;
+mod gathered;
+mod head;
 mod json;
 mod model;
 mod names;
@@ -22,12 +24,16 @@ mod write_outcome;
 mod xdmf;
 
 pub use checkpoint::Checkpointer;
-pub use disk::{ensure_writable, partial_path};
+pub use disk::{ensure_writable, partial_path, put};
 pub use error::RecordError;
+pub use gathered::{
+    AxisValues, Column, Gathered, Values, is_gathered, read_gathered, write_gathered,
+};
+pub use head::{Head, head};
 pub use json::to_json;
 pub use model::*;
 pub use names::SCHEMA_VERSION;
 pub use provenance::version;
-pub use read::read;
+pub use read::{Outline, outline, read};
 pub use write::write;
 pub use xdmf::xdmf;

@@ -21,6 +21,55 @@ type Got<T> = Result<T, RecordError>;
 /// not one of ours, [`RecordError::OtherSchema`] for another major schema version,
 /// [`RecordError::Damaged`] if a checksum or a length is wrong.
 pub fn read(path: &Path) -> Result<RunRecord, RecordError> {
+    with_root(path, whole)
+}
+
+/// What a result answers, without mesh, curves and fields: for tables over many results.
+#[derive(Debug, Clone)]
+pub struct Outline {
+    pub provenance: Provenance,
+    pub case_text: String,
+    /// Ambient [K] and width [µm].
+    pub temperature: f64,
+    pub width: f64,
+    /// Mesh nodes.
+    pub nodes: usize,
+    /// With empty curves, folds and fields.
+    pub experiments: Vec<crate::experiment::Outcome>,
+    pub verdict: Option<Verdict>,
+    pub complete: bool,
+}
+
+/// Reads the answers of a result alone. The whole file is checked all the same.
+///
+/// # Errors
+/// Those of [`read`].
+pub fn outline(path: &Path) -> Result<Outline, RecordError> {
+    with_root(path, |root| {
+        let experiments = root.group("experiment")?;
+        let count = experiments.count("count")?;
+        let mut outcomes = Vec::new();
+        for k in 0..count {
+            outcomes.push(read_outcome::outline(&experiments.group(&k.to_string())?)?);
+        }
+        let at = root.group("mesh")?;
+        let (nx, ny) = (at.list::<f64>("x")?.len(), at.list::<f64>("y")?.len());
+        let nodes = at.column::<i64>("node", &[ny, nx])?.iter().filter(|n| **n >= 0).count();
+        Ok(Outline {
+            provenance: provenance(root)?,
+            case_text: root.text("case_text")?.to_string(),
+            temperature: root.number("temperature_K")?,
+            width: root.number("width_um")?,
+            nodes,
+            experiments: outcomes,
+            verdict: verdict(&root.group("verdict")?)?,
+            complete: root.flag("complete")?,
+        })
+    })
+}
+
+/// Checks the seal and the schema, then reads.
+fn with_root<T>(path: &Path, read: impl FnOnce(&Shelf) -> Got<T>) -> Got<T> {
     // The system's own words for a missing or unreadable file are better than the
     // library's.
     let fail = |e| RecordError::io(path, "reading the result", e);
@@ -62,7 +111,17 @@ pub fn read(path: &Path) -> Result<RunRecord, RecordError> {
             by: root.maybe_text("version").unwrap_or_default().to_string(),
         });
     }
-    whole(&root)
+    read(&root)
+}
+
+fn provenance(root: &Shelf) -> Got<Provenance> {
+    Ok(Provenance {
+        version: root.text("version")?.to_string(),
+        machine: root.text("machine")?.to_string(),
+        threads: root.count("threads")?,
+        started: root.text("started")?.to_string(),
+        wall: root.number("wall_s")?,
+    })
 }
 
 fn whole(root: &Shelf) -> Got<RunRecord> {
@@ -81,13 +140,7 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         laws: laws(&root.group("laws")?)?,
         temperature: root.number("temperature_K")?,
         width: root.number("width_um")?,
-        provenance: Provenance {
-            version: root.text("version")?.to_string(),
-            machine: root.text("machine")?.to_string(),
-            threads: root.count("threads")?,
-            started: root.text("started")?.to_string(),
-            wall: root.number("wall_s")?,
-        },
+        provenance: provenance(root)?,
         equilibrium: net.field(&root.group("equilibrium")?, "potential")?,
         mesh,
         experiments: outcomes,

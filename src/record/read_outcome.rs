@@ -10,6 +10,28 @@ use crate::trace::{Curve, Fields, Fold, FoldKind, Snapshot, StateWords, Terminal
 
 type Got<T> = Result<T, RecordError>;
 
+/// What an experiment answers, without curve, fields and snapshot.
+pub(super) fn outline(at: &Shelf) -> Got<Outcome> {
+    let names = at.texts("terminal")?;
+    let mut outcome = Outcome {
+        kind: at.text("kind")?.to_string(),
+        drive: at.texts("drive")?,
+        status: status(at)?,
+        folds: Vec::new(),
+        figures: figures(at, names.len())?,
+        bars: None,
+        curve: Curve { terminals: names, ..Curve::default() },
+        fields: Vec::new(),
+        warnings: at.texts("warnings")?,
+        work: work(&at.group("work")?)?,
+        wall: at.number("wall_s")?,
+        snapshot: None,
+    };
+    let points: Vec<&str> = outcome.points().into_iter().map(|(name, _)| name).collect();
+    outcome.bars = bars::read(at, &points)?;
+    Ok(outcome)
+}
+
 pub(super) fn outcome(at: &Shelf, net: &Net) -> Got<Outcome> {
     let names = at.texts("terminal")?;
     let stored = at.group("fields")?;

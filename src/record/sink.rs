@@ -157,11 +157,11 @@ impl<'s> Place<'s> {
         Ok(made)
     }
 
-    fn create_texts(&self, name: &str, texts: &[String]) -> Made<Dataset> {
+    fn create_texts(&self, name: &str, texts: &[String], shape: &[usize]) -> Made<Dataset> {
         let list: Result<Vec<VarLenUnicode>, String> = texts.iter().map(|t| native(t)).collect();
         let list = list.map_err(|e| self.err(name, e))?;
         let build = self.group.new_dataset::<VarLenUnicode>().obj_track_times(false);
-        let made = build.shape(list.len()).create(name);
+        let made = build.shape(shape).create(name);
         let made = made.map_err(|e| self.err(name, e.to_string()))?;
         made.write_raw(list.as_slice()).map_err(|e| self.err(name, e.to_string()))?;
         Ok(made)
@@ -195,12 +195,30 @@ impl<'s> Place<'s> {
         axis: Axis,
         meaning: &str,
     ) -> Made<()> {
-        if texts.len() != axis.len || texts.is_empty() {
-            return Err(self.err(name, format!("{} texts, {} expected", texts.len(), axis.len)));
+        self.texts_along(name, texts, &[axis], meaning)
+    }
+
+    /// One text per point of a grid, the last axis fastest.
+    pub(super) fn texts_along(
+        &self,
+        name: &str,
+        texts: &[String],
+        axes: &[Axis],
+        meaning: &str,
+    ) -> Made<()> {
+        let shape: Vec<usize> = axes.iter().map(|a| a.len).collect();
+        let count: usize = shape.iter().product();
+        if texts.len() != count || texts.is_empty() {
+            return Err(self.err(name, format!("{} texts, {count} expected", texts.len())));
         }
-        let made = self.create_texts(name, texts)?;
+        let made = self.create_texts(name, texts, &shape)?;
         self.describe(name, &made, label("1", meaning))?;
-        self.hang(name, &made, &[axis])
+        self.hang(name, &made, axes)
+    }
+
+    /// A link to the root of another file.
+    pub(super) fn link(&self, file: &str, name: &str) -> Made<()> {
+        self.group.link_external(file, "/", name).map_err(|e| self.err(name, e.to_string()))
     }
 
     fn hang(&self, name: &str, data: &Dataset, axes: &[Axis]) -> Made<()> {
@@ -235,7 +253,7 @@ impl<'s> Place<'s> {
         if texts.is_empty() {
             return Err(self.err(name, "no text given"));
         }
-        let made = self.create_texts(name, texts)?;
+        let made = self.create_texts(name, texts, &[texts.len()])?;
         self.describe(name, &made, label("1", meaning))?;
         self.scale(name, made, texts.len())
     }

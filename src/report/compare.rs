@@ -19,18 +19,16 @@ pub(super) fn several(items: &[Item]) -> String {
     let names: Vec<&str> = items.iter().map(|i| i.name.as_str()).collect();
     page.put(&format!("<p class=\"under\">{}</p></header>\n<main>", markup(&names.join(", "))));
     page.put(&verdicts(items));
-    page.put(&format!(
-        "<nav aria-label=\"Sections\"><a href=\"#differences\">Differences</a>\
-         <a href=\"#curves\">Curves</a><a href=\"#sections\">Cross-sections</a>\
-         <a href=\"#inputs\">Inputs and provenance</a></nav>"
-    ));
+    page.put(
+        "<nav aria-label=\"Sections\"><a href=\"#differences\">Differences</a> \
+         <a href=\"#curves\">Curves</a> <a href=\"#sections\">Cross-sections</a> \
+         <a href=\"#inputs\">Inputs and provenance</a></nav>",
+    );
     page.heading("differences", "Differences");
     page.put(&differences(items));
     page.heading("curves", "Curves");
-    for (n, key) in keys(items).iter().enumerate() {
-        if let Some(chart) = overlay(items, key, n) {
-            page.chart(&chart, "");
-        }
+    for chart in overlays(items) {
+        page.chart(&chart, "");
     }
     page.heading("sections", "Cross-sections");
     for (k, item) in items.iter().enumerate() {
@@ -47,6 +45,11 @@ pub(super) fn several(items: &[Item]) -> String {
     page.put("<p>A page of one result alone shows its fields as well.</p></main>");
     page.put(&page::footer());
     page.finish(&title)
+}
+
+/// One chart for each experiment that any of them has.
+pub(super) fn overlays(items: &[Item]) -> Vec<Chart> {
+    keys(items).iter().enumerate().filter_map(|(n, key)| overlay(items, key, n)).collect()
 }
 
 fn verdicts(items: &[Item]) -> String {
@@ -216,16 +219,12 @@ fn differences(items: &[Item]) -> String {
     }
     let temperatures: String = items
         .iter()
-        .enumerate()
-        .map(|(k, i)| {
-            let first = items.first().map(|f| f.record.temperature);
-            cell(Some(i.record.temperature), first, "K", k)
-        })
+        .map(|i| format!("<td class=\"n\">{}</td>", si(i.record.temperature, "K")))
         .collect();
     let nodes: String =
         items.iter().map(|i| format!("<td class=\"n\">{}</td>", i.record.mesh.nodes())).collect();
     format!(
-        "<div class=\"wide\"><table><caption>Small print: difference from the first result</caption>\
+        "<div class=\"wide\"><table><caption>Below each figure its difference from the first result</caption>\
          <thead><tr><th scope=\"col\">figure</th><th scope=\"col\">of</th>{head}</tr></thead><tbody>\
          {rows}<tr><th scope=\"row\">temperature</th><td>ambient</td>{temperatures}</tr>\
          <tr><th scope=\"row\">nodes</th><td>mesh</td>{nodes}</tr></tbody></table></div>"

@@ -213,8 +213,16 @@ pub fn scale(label: String, unit: &str, values: &[f64]) -> Scale {
     let sizes = values.iter().map(|v| v.abs()).filter(|v| v.is_finite() && *v > 0.0);
     let low = sizes.clone().fold(f64::INFINITY, f64::min);
     let high = sizes.fold(0.0, f64::max);
-    let unit = unit.replace("um", "µm").replace("ohm", "Ω").replace('*', "·");
-    Scale { label, unit, log: high > 100.0 * low, both: high > low }
+    Scale { label, unit: shown_unit(unit), log: high > 100.0 * low, both: high > low }
+}
+
+/// A unit as it is read: "ohm*um" as "Ω·µm", "A um^-1" as "A/µm".
+pub fn shown_unit(unit: &str) -> String {
+    let text = unit.replace("um", "µm").replace("ohm", "Ω").replace('*', "·");
+    match text.strip_suffix(" µm^-1") {
+        Some(rest) => format!("{rest}/µm"),
+        None => text.replace("Ω µm", "Ω·µm").replace("^-3", "⁻³").replace("^2", "²"),
+    }
 }
 
 /// Dashes tell series apart where colours do not.

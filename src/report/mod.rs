@@ -18,13 +18,14 @@ mod page;
 mod raster;
 mod section;
 mod svg;
+mod sweep;
 mod tables;
 pub(crate) mod units;
 
 use crate::case::{Case, Problem};
 use crate::mesh;
-use crate::record::RunRecord;
-use crate::structure::Structure;
+use crate::record::{Gathered, RunRecord};
+use crate::structure::{SampleLines, Structure};
 
 pub use draw::Drawing;
 pub use figures::{figure, names};
@@ -46,6 +47,11 @@ pub fn page(items: &[Item]) -> String {
     }
 }
 
+/// The page of a gathered sweep; `some` of its cases give families of curves.
+pub fn sweep_page(gathered: &Gathered, some: &[Item]) -> String {
+    sweep::gathered(gathered, some)
+}
+
 /// The cross-section of a case, `lines` with its mesh drawn in; also of one that is wrong as
 /// a circuit (a short, a floating island), so that this can be seen.
 ///
@@ -53,7 +59,18 @@ pub fn page(items: &[Item]) -> String {
 /// What keeps it from being meshed.
 pub fn draw_case(case: &Case, lines: bool) -> Result<Drawing, Vec<Problem>> {
     let (structure, _) = Structure::unchecked(case)?;
-    let (mesh, _) = mesh::build(case, &structure)?;
+    let mesh = match lines {
+        true => mesh::build(case, &structure)?.0,
+        // Lines for the eye: they see every tail, and no node is missing for want of budget.
+        false => {
+            let SampleLines { x, y } = SampleLines::new(case, &structure);
+            let mut down: Vec<f64> = structure.gates().iter().map(|g| -g.oxide).collect();
+            down.sort_by(f64::total_cmp);
+            down.dedup_by(|b, a| *b - *a < 1e-9);
+            down.extend(y);
+            mesh::on_lines(case, &structure, mesh::Lines { x, y: down })?
+        }
+    };
     let name = if case.title.is_empty() { "Cross-section" } else { &case.title };
     Ok(section::section(&mesh, Some(case), name, lines))
 }

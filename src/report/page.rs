@@ -167,7 +167,7 @@ fn navigation(record: &RunRecord) -> String {
     }
     links.extend([("work", "What was solved"), ("inputs", "Inputs and provenance")]);
     let links: String =
-        links.iter().map(|(id, text)| format!("<a href=\"#{id}\">{text}</a>")).collect();
+        links.iter().map(|(id, text)| format!("<a href=\"#{id}\">{text}</a> ")).collect();
     format!("<nav aria-label=\"Sections\">{links}</nav>")
 }
 

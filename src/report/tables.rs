@@ -2,6 +2,7 @@
 
 use serde_json::Value;
 
+use super::curves::shown_unit;
 use super::escape::markup;
 use super::maps::{Stored, describe};
 use super::units::{barred, duration, si};
@@ -184,7 +185,8 @@ pub(super) fn sheet(named: &Sheet) -> String {
 
 fn sheet_rows(named: &Sheet, above: &str, rows: &mut String) {
     for f in &named.figures {
-        let unit = if f.unit == "1" { "" } else { f.unit.as_str() };
+        let unit = if f.unit == "1" { String::new() } else { shown_unit(&f.unit) };
+        let unit = unit.as_str();
         let text = match &f.value {
             Shown::Number(Ok(v)) => si(*v, unit),
             Shown::YesNo(Ok(v)) => if *v { "yes" } else { "no" }.to_string(),
@@ -233,8 +235,8 @@ fn columns(named: &Sheet) -> String {
                 let cells: String = list
                     .iter()
                     .map(|c| {
-                        let unit = if c.1 == "1" { "" } else { c.1 };
-                        let text = c.2.get(k).map_or(String::new(), |v| si(*v, unit));
+                        let unit = if c.1 == "1" { String::new() } else { shown_unit(c.1) };
+                        let text = c.2.get(k).map_or(String::new(), |v| si(*v, &unit));
                         format!("<td class=\"n\">{}</td>", markup(&text))
                     })
                     .collect();

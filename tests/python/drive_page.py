@@ -260,7 +260,7 @@ def drive(chromium, page, folder):
         assert b.run("getComputedStyle(document.documentElement).backgroundColor") != light
         picture(b, folder, "dark.png")
         b.call("Emulation.setEmulatedMedia", features=[])
-        b.call("Emulation.setDeviceMetricsOverride", **{**size, "width": 400, "mobile": True})
+        b.call("Emulation.setDeviceMetricsOverride", **{**size, "width": 400})
         time.sleep(0.2)
         over = b.run("document.documentElement.scrollWidth - window.innerWidth")
         assert over <= 1, f"on a narrow screen the page is {over} px too wide"
