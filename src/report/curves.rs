@@ -6,7 +6,7 @@ use super::ink::Ink;
 use super::units::si;
 use crate::experiment::{Figure, Figures, Outcome, Sheet, Shown};
 use crate::record::RunRecord;
-use crate::trace::{Fold, FoldKind};
+use crate::trace::{Fold, FoldKind, TerminalValues};
 
 const VOLTAGE: &str = "V";
 const PER_WIDTH: &str = "A/µm";
@@ -31,7 +31,7 @@ pub fn of_outcome(record: &RunRecord, k: usize, id: &str) -> Option<Chart> {
         title,
         x: Scale { label: "voltage".into(), unit: VOLTAGE.into(), log: false, both: false },
         y: Scale { label: "current".into(), unit: PER_WIDTH.into(), log: true, both: true },
-        series: parts(o),
+        series: if let Figures::Bias { .. } = o.figures { terminals(o) } else { parts(o) },
         marks: marks(o),
         supply: verdict.map(|v| Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) }),
         width: Some(record.width),
@@ -108,8 +108,7 @@ fn extra(
         return Vec::new();
     }
     let column = |k: usize, name: &str| {
-        let value =
-            |v: &crate::trace::TerminalValues| v.current.get(k).copied().unwrap_or(f64::NAN);
+        let value = |v: &TerminalValues| v.current.get(k).copied().unwrap_or(f64::NAN);
         let inner = c.at_terminals.get(from..to).unwrap_or_default().iter().map(value);
         let (start, end) =
             (start.map(|f| value(&f.at_terminals)), end.map(|f| value(&f.at_terminals)));
@@ -119,6 +118,29 @@ fn extra(
     let all = c.terminals.iter().enumerate().map(|(k, name)| column(k, name));
     // Gates and open terminals carry nothing: they would only fill the line.
     all.filter(|e| e.values.iter().any(|v| v.abs() > 0.0)).collect()
+}
+
+/// The current of every terminal that carries one.
+fn terminals(o: &Outcome) -> Vec<Series> {
+    let c = &o.curve;
+    let of = |k: usize| -> Vec<f64> {
+        let value = |v: &TerminalValues| v.current.get(k).copied().unwrap_or(f64::NAN);
+        c.at_terminals.iter().map(value).collect()
+    };
+    let all = c.terminals.iter().enumerate().map(|(k, name)| (name, of(k)));
+    let carrying = all.filter(|(_, y)| y.iter().any(|v| v.abs() > 1e-18));
+    carrying
+        .enumerate()
+        .map(|(n, (name, y))| Series {
+            name: name.clone(),
+            ink: Ink::Series(n),
+            dash: dash(n),
+            dots: true,
+            x: c.voltage.clone(),
+            y,
+            extra: Vec::new(),
+        })
+        .collect()
 }
 
 fn marks(o: &Outcome) -> Vec<Place> {

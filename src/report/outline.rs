@@ -135,10 +135,19 @@ pub fn squeeze(density: f64) -> f64 {
     (density / 2e12).asinh()
 }
 
+/// ln(donors/acceptors) at all points: zero on a metallurgical junction and, with Gaussian
+/// tails, smooth across it, so that lines between far mesh points find it well.
+pub fn balance(mesh: &Mesh) -> Vec<f64> {
+    // 1 cm⁻³ keeps the logarithm where there is none of one kind.
+    let of = |(n, p): (&f64, &f64)| (n.max(0.0) + 1.0).ln() - (p.max(0.0) + 1.0).ln();
+    let d = &mesh.doping;
+    let all: Vec<f64> = d.donors_at.iter().zip(&d.acceptors_at).map(of).collect();
+    on_grid(mesh, &all)
+}
+
 /// Metallurgical junctions: lines of zero net doping in silicon.
 pub fn junctions(mesh: &Mesh) -> Vec<Polyline> {
-    let net: Vec<f64> = net_doping(mesh).into_iter().map(squeeze).collect();
-    let grid = Grid { x: &mesh.x, y: &mesh.y, values: &net };
+    let grid = Grid { x: &mesh.x, y: &mesh.y, values: &balance(mesh) };
     lines(grid, 0.0, |i, j| mesh.cell(i, j) == Material::Silicon)
 }
 

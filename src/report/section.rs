@@ -6,7 +6,7 @@ use super::draw::{Anchor, Area, Drawing, Mark, Step, Stroke};
 use super::ink::Ink;
 use super::labels::apart;
 use super::outline::{
-    Contact, Rect, Spot, contacts, junctions, net_doping, oxide, pieces, squeeze, wafer,
+    Contact, Rect, Spot, balance, contacts, junctions, net_doping, oxide, pieces, squeeze, wafer,
 };
 use super::raster::text_width;
 use crate::case::Case;
@@ -124,7 +124,9 @@ fn bands(d: &mut Drawing, mesh: &Mesh, frame: &Frame) {
         (BANDS[1], Ink::N3),
     ];
     d.marks.push(Mark::Within(frame.area));
+    let balance = balance(mesh);
     for (level, ink) in levels {
+        let grid = if level == 0.0 { Grid { values: &balance, ..grid } } else { grid };
         d.fill(frame.steps(&rings(grid, squeeze(level))), ink);
     }
     d.marks.push(Mark::Whole);

@@ -27,7 +27,7 @@ function maps(figure, set) {
   };
   const depth = y[ny - 1], span = x[nx - 1] - x[0];
   const full = { x0: x[0], x1: x[nx - 1], y0: 0, y1: depth };
-  let view = { ...full }, point = set.start, key = set.quantities[0].key === "net-doping" ? set.quantities[1].key : set.quantities[0].key;
+  let view = { ...full }, point = set.start, key = (set.quantities.find((q) => q.key !== "net-doping") || set.quantities[0]).key;
   const show = { flow: true, junction: true, mesh: false };
   let probe = null;
 
