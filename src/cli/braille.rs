@@ -179,7 +179,10 @@ fn text(o: &Outcome, grid: &[Vec<Cell>], x: [f64; 2], y: [f64; 2], supply: Optio
         notes.push(format!("upright: supply {}", si(v, "V")));
     }
     if !notes.is_empty() {
-        out.push_str(&format!("{:>MARGIN$}  {}\n", "", notes.join(", ")));
+        let notes = notes.join(", ");
+        // In a narrow drawing they begin further left.
+        let left = (columns + MARGIN + 2).saturating_sub(notes.chars().count()).min(MARGIN + 2);
+        out.push_str(&format!("{:>left$}{notes}\n", ""));
     }
     out
 }

@@ -57,8 +57,15 @@ impl Frame {
     pub fn steps(&self, lines: &[Polyline]) -> Vec<Step> {
         let mut steps = Vec::new();
         for line in lines {
+            let mut last = (f64::INFINITY, f64::INFINITY);
             for (k, p) in line.iter().enumerate() {
                 let (x, y) = self.at(p);
+                // Places within half a px add bytes only.
+                let near = (x - last.0).hypot(y - last.1) < 0.5;
+                if near && k + 1 < line.len() {
+                    continue;
+                }
+                last = (x, y);
                 steps.push(if k == 0 { Step::Move(x, y) } else { Step::Line(x, y) });
             }
             if line.len() > 2 && line.first() == line.last() {
