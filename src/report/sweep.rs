@@ -161,8 +161,9 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<Chart> {
             let Values::Numbers(x) = &axis.values else { continue };
             // A list of samples: its own values are columns, points without a line.
             let samples = g.axes.len() == 1 && axis.name == "sample";
-            let starts: Vec<usize> =
-                (0..values.len()).filter(|i| (i / steps[k]) % x.len().max(1) == 0).collect();
+            let starts: Vec<usize> = (0..values.len())
+                .filter(|i| (i / steps[k]).is_multiple_of(x.len().max(1)))
+                .collect();
             let mut series: Vec<Series> = starts
                 .iter()
                 .take(MOST_LINES)
@@ -284,9 +285,9 @@ fn heat(
     let verdicts = texts(g, "verdict");
     let every = (text_width(&level(across, columns / 2), 11.0) + 10.0).max(1.0) / width;
     let every = (every.ceil() as usize).max(1);
-    for r in 0..rows {
+    for (r, label) in labels.iter().enumerate() {
         let y = area.y + r as f64 * cell_height;
-        d.text(left - 8.0, y + 0.5 * cell_height + 4.0, 11.0, Anchor::End, Ink::Quiet, &labels[r]);
+        d.text(left - 8.0, y + 0.5 * cell_height + 4.0, 11.0, Anchor::End, Ink::Quiet, label);
         for c in 0..columns {
             let (x, v) = (area.x + c as f64 * width, at(r, c));
             let cell = Area { x, y, width: width - 1.0, height: cell_height - 1.0 };
