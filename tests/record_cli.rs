@@ -222,7 +222,10 @@ fn show_prints_every_figure_and_the_curve() {
     record::write(&file, &rich()).unwrap();
     let name = file.display().to_string();
     let (mut io, text) = Io::captured(Some(90));
-    assert_eq!(run_with(&Invented::default(), ["holdpoint", "show", &name], &mut io), 0);
+    assert_eq!(
+        run_with(&Invented::default(), ["holdpoint", "show", &name, "--details"], &mut io),
+        0
+    );
     let shown = text().0;
     for said in [
         "verdict: latches",
@@ -243,6 +246,18 @@ fn show_prints_every_figure_and_the_curve() {
     // About 30 rows of 120 points, the folds not counted.
     let rows = shown.lines().filter(|l| l.ends_with(|c: char| c.is_ascii_digit())).count();
     assert!(rows < 120, "the curve is not thinned: {rows} rows");
+    // The summary: no rows, the curve in Braille (or, without UTF-8, in characters), the
+    // verdict last.
+    let (mut io, text) = Io::captured(Some(90));
+    assert_eq!(run_with(&Invented::default(), ["holdpoint", "show", &name], &mut io), 0);
+    let summary = text().0;
+    assert!(!summary.contains("512 Newton steps") && summary.contains("folds"), "{summary}");
+    let verdict = summary.find("verdict: latches").unwrap();
+    for said in ["trigger ", "none: no fold before", "criterion  reconnect", "stopped: Newton did"]
+    {
+        let at = summary.find(said).unwrap_or_else(|| panic!("{said:?} is not in\n{summary}"));
+        assert!(at < verdict, "{said:?} comes after the verdict");
+    }
     let ran = holdpoint(&Invented::default(), &["show", &name, "--curve"]);
     let first: Vec<&str> = ran.out.lines().take(3).collect();
     assert!(first[1].starts_with("voltage_V\tcurrent_A_per_um\tcathode voltage_V\t"));

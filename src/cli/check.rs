@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde_json::{Value, json};
 
+use super::report::save_case;
 use super::{BAD_INPUT, DONE, Io, Rooms};
 use crate::case::{Problem, Severity};
 
@@ -21,14 +22,32 @@ pub(super) struct Check {
     /// Print one JSON document: problems with line, column, code and text, and the mesh
     #[arg(long)]
     json: bool,
+    /// Draw the cross-section to a file .svg or .png (one case only), also one that has
+    /// shorts or floating islands
+    #[arg(long, value_name = "FILE")]
+    draw: Option<PathBuf>,
 }
 
 impl Check {
     pub(super) fn run(self, rooms: &dyn Rooms, io: &mut Io) -> u8 {
         let mut documents = Vec::new();
         let mut code = DONE;
+        if self.draw.is_some() && self.cases.len() > 1 {
+            io.error("--draw takes one case: two would be drawn to one file");
+            return BAD_INPUT;
+        }
         for path in &self.cases {
             let found = look(rooms, path);
+            if let Some(file) = &self.draw {
+                let drawn = match rooms.read_case(path) {
+                    Ok((case, _)) => save_case(&case, false, file, io),
+                    Err(_) => {
+                        io.note(&format!("{}: not drawn, the case cannot be read", path.display()));
+                        BAD_INPUT
+                    }
+                };
+                code = code.max(drawn);
+            }
             if has_error(&found.problems) {
                 code = BAD_INPUT;
             }

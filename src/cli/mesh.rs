@@ -5,6 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 
 use super::check::say;
+use super::report::save_case;
 use super::{BAD_INPUT, DONE, Io, Rooms};
 
 /// Mesh a case and report the mesh's quality
@@ -22,6 +23,9 @@ pub(super) struct Mesh {
     /// Print the mesh lines as a `[grid]` table, to be edited and put into the case
     #[arg(long)]
     lines: bool,
+    /// Draw the cross-section with the mesh in it, to a file .svg or .png
+    #[arg(long, value_name = "FILE")]
+    draw: Option<PathBuf>,
 }
 
 impl Mesh {
@@ -44,6 +48,12 @@ impl Mesh {
             }
         };
         say(rooms, &meshed.warnings, &case.text, path, io);
+        if let Some(file) = &self.draw {
+            match save_case(&case, true, file, io) {
+                DONE => {}
+                code => return code,
+            }
+        }
         if self.json {
             io.print_json(&meshed.report_json);
         } else if self.lines {

@@ -1,14 +1,17 @@
 //! The command line: one file per verb; parses, calls, prints; no computation.
 
+mod braille;
 mod check;
 mod compare;
 mod completions;
+mod csv;
 mod graded;
 mod io;
 mod joined;
 mod mesh;
 mod plot;
 mod progress;
+mod report;
 mod reruns;
 mod rooms;
 mod ruled;
@@ -22,6 +25,7 @@ mod sweep_gather;
 mod sweep_run;
 mod sweep_slurm;
 mod sweep_task;
+mod summary;
 mod table;
 mod units;
 mod watch;
@@ -72,6 +76,7 @@ enum Verb {
     Show(show::Show),
     Compare(compare::Compare),
     Sweep(sweep::Sweep),
+    Report(report::Report),
     Schema(schema::Schema),
     Completions(completions::Completions),
     Man(completions::Man),
@@ -107,6 +112,7 @@ pub fn run_with(
         Verb::Show(verb) => verb.run(io),
         Verb::Compare(verb) => verb.run(io),
         Verb::Sweep(verb) => verb.run(rooms, io),
+        Verb::Report(verb) => verb.run(io),
         Verb::Schema(verb) => verb.run(rooms, io),
         Verb::Completions(verb) => verb.run(Cli::command(), io),
         Verb::Man(verb) => verb.run(Cli::command(), io),

@@ -10,7 +10,7 @@ use super::check::say;
 use super::run_plan::{Plan, Start, plans};
 use super::{
     BAD_INPUT, DONE, FAIL_ON, FAILED, INTERRUPTED, Interrupt, Io, Job, Rooms, RunError, Watch,
-    table,
+    summary,
 };
 use crate::experiment::{Cover, Status};
 use crate::record::{self, Checkpointer, RunRecord};
@@ -20,7 +20,8 @@ use crate::record::{self, Checkpointer, RunRecord};
 /// Each case's result goes to `results/<case name>.h5`, or to the file named with -o. A
 /// partial result is saved while the run goes on, beside it under the name
 /// `….h5.partial`: Ctrl-C ends a run at its next point, and `--resume` goes on from
-/// there. An existing result is not replaced without `--force`.
+/// there. An existing result is not replaced without `--force`. A summary ends with the
+/// verdict; `show --details` prints all there is.
 #[derive(Debug, Args)]
 pub(super) struct Run {
     /// Case files (TOML)
@@ -29,7 +30,7 @@ pub(super) struct Run {
     /// Write the result to this file, in a folder that exists (one case only)
     #[arg(short, long, value_name = "FILE.h5")]
     pub(super) output: Option<PathBuf>,
-    /// Print one JSON document on stdout instead of the table (several cases: a list)
+    /// Print one JSON document on stdout instead of the summary (several cases: a list)
     #[arg(long)]
     json: bool,
     /// Threads to use; the result does not depend on it [default: all cores]
@@ -98,7 +99,7 @@ impl Run {
                 if self.json {
                     documents.push(record::to_json(record));
                 } else {
-                    io.print(&table::record(record, io.out_columns));
+                    io.print(&summary::record(record, io.out_columns));
                 }
             }
             codes.push(code);

@@ -4,22 +4,27 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{BAD_INPUT, DONE, Io, table};
+use super::{BAD_INPUT, DONE, Io, csv, summary, table};
 use crate::record;
 
-/// Print a result: verdict, folds, work, the curve
+/// Print a result: what each experiment found, and the verdict
 ///
-/// The curve is thinned to about 30 rows, with all folds; on a terminal at least 60
-/// columns wide it is drawn as well. A partial file of a run under way (`….partial`) can
-/// be shown too.
+/// On a terminal the curves are drawn as well. A partial file of a run under way
+/// (`….partial`) can be shown too.
 #[derive(Debug, Args)]
 pub(super) struct Show {
     /// Result file (HDF5)
     #[arg(value_name = "FILE")]
     file: PathBuf,
     /// Print one JSON document, the same as `run --json`
-    #[arg(long, conflicts_with = "curve")]
+    #[arg(long, conflicts_with_all = ["curve", "csv", "details"])]
     json: bool,
+    /// Print all folds, the work, and each curve thinned to about 30 rows
+    #[arg(long, conflicts_with_all = ["curve", "csv"])]
+    details: bool,
+    /// Print every point, fold and terminal of the curves as comma-separated values
+    #[arg(long, conflicts_with = "curve")]
+    csv: bool,
     /// Print every point and terminal of the curves as tab-separated columns
     #[arg(long)]
     curve: bool,
@@ -38,8 +43,12 @@ impl Show {
             io.print_json(&record::to_json(&record));
         } else if self.curve {
             io.print(&table::columns(&record));
-        } else {
+        } else if self.csv {
+            io.print(&csv::curves(&record));
+        } else if self.details {
             io.print(&table::record(&record, io.out_columns));
+        } else {
+            io.print(&summary::record(&record, io.out_columns));
         }
         DONE
     }

@@ -70,7 +70,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
     text
 }
 
-fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
+pub(super) fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
     let Some(v) = &r.verdict else {
         line(
             "\x1b[1mno verdict\x1b[0m (the case asks for none, or the run is not complete)".into(),
@@ -114,6 +114,26 @@ fn experiment(
         },
         duration(o.wall)
     ));
+    experiment_figures(o, out_of_plane, line);
+    for (n, fold) in o.folds.iter().enumerate() {
+        line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
+    }
+    line(format!("  |ΣI|/max|I| at most {:.1e}", o.curve.conservation()));
+    line(format!("  {}", work(&o.work)));
+    for w in &o.warnings {
+        line(format!("  warning: {w}"));
+    }
+    if let Some(drawing) = width.and_then(|w| plot::curve(&o.curve, &o.folds, w)) {
+        line(String::new());
+        line(drawing.trim_end().to_string());
+    }
+    for row in rows(&o.curve, &o.folds, out_of_plane) {
+        line(row);
+    }
+}
+
+/// What an experiment found: folds with error bars, named figures.
+pub(super) fn experiment_figures(o: &Outcome, out_of_plane: f64, line: &mut impl FnMut(String)) {
     match &o.figures {
         Figures::Snapback { trigger, holding, on_branch } => {
             figure(o, "trigger", trigger, out_of_plane, line);
@@ -141,21 +161,6 @@ fn experiment(
         {
             line(format!("  {}: {summary}", f.meaning));
         }
-    }
-    for (n, fold) in o.folds.iter().enumerate() {
-        line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
-    }
-    line(format!("  |ΣI|/max|I| at most {:.1e}", o.curve.conservation()));
-    line(format!("  {}", work(&o.work)));
-    for w in &o.warnings {
-        line(format!("  warning: {w}"));
-    }
-    if let Some(drawing) = width.and_then(|w| plot::curve(&o.curve, &o.folds, w)) {
-        line(String::new());
-        line(drawing.trim_end().to_string());
-    }
-    for row in rows(&o.curve, &o.folds, out_of_plane) {
-        line(row);
     }
 }
 

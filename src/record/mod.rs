@@ -21,6 +21,7 @@ mod source;
 mod superblock;
 mod write;
 mod write_outcome;
+mod xdmf;
 
 pub use checkpoint::Checkpointer;
 pub use disk::{ensure_writable, partial_path, put};
@@ -35,3 +36,4 @@ pub use names::SCHEMA_VERSION;
 pub use provenance::version;
 pub use read::{Outline, outline, read};
 pub use write::write;
+pub use xdmf::xdmf;
