@@ -204,6 +204,18 @@ fn appears(path: &Path) -> bool {
     false
 }
 
+/// Waits for a claim other than `old`; gives its text.
+fn claimed(path: &Path, old: &str) -> String {
+    let end = Instant::now() + Duration::from_secs(60);
+    while Instant::now() < end {
+        match std::fs::read_to_string(path) {
+            Ok(text) if text != old && text.lines().count() == 5 => return text,
+            _ => std::thread::sleep(Duration::from_millis(20)),
+        }
+    }
+    panic!("no task claimed the case within a minute");
+}
+
 #[test]
 fn a_sweep_survives_a_real_cluster() {
     let Some(slurm) = Slurm::start() else { return };
@@ -247,14 +259,15 @@ fn a_sweep_survives_a_real_cluster() {
 
     // Killed in mid-trace, then requeued: the same job goes on and finishes.
     let job = submit();
-    assert!(appears(&cases.join("temperature=300.claim")));
-    let text = std::fs::read_to_string(cases.join("temperature=300.claim")).expect("a claim");
+    let claim = cases.join("temperature=300.claim");
+    let text = claimed(&claim, "");
     let pid = text.lines().nth(2).expect("a process").to_string();
     Command::new("kill").args(["-KILL", &pid]).status().expect("ran");
     slurm.wait(&job);
     assert!(partial.exists() && !result.exists());
+    // The killed one's claim is still there until the next takes over.
     let job = submit();
-    assert!(appears(&cases.join("temperature=300.claim")));
+    claimed(&claim, &text);
     slurm.tool("scontrol", &["requeue", &format!("{job}_0")]).good();
     slurm.wait(&job);
     assert!(result.exists() && !partial.exists());

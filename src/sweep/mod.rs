@@ -1,5 +1,8 @@
 //! Many cases from one: plan, run side by side or on a cluster, survive, gather, compare.
 
+// A problem is made once and shown once: its size on the stack costs nothing here.
+#![allow(clippy::result_large_err)]
+
 mod axes;
 mod claim;
 mod compare;
@@ -18,7 +21,7 @@ pub use claim::{Claim, ClaimError, Holder, claim, holder};
 pub use compare::{Difference, Report, compare, compare_gathered};
 pub use folder::{Folder, Standing};
 pub use gather::{csv, gather};
-pub use plan::{Estimate, Mode, Sweep};
+pub use plan::{Estimate, Loaded, Mode, Sweep};
 pub use pool::{Event, Pool, Summary};
 pub use schema::schema;
 pub use slurm::{Script, queue, submit};

@@ -34,6 +34,9 @@ impl Mode {
     }
 }
 
+/// A base case's text and place, or why it cannot be had.
+pub type Loaded = Result<(String, PathBuf), String>;
+
 /// A sweep, read and checked.
 #[derive(Debug, Clone)]
 pub struct Sweep {
@@ -97,7 +100,7 @@ impl Sweep {
     pub fn of_text(
         text: &str,
         path: &Path,
-        load: &dyn Fn(&str) -> Result<(String, PathBuf), String>,
+        load: &dyn Fn(&str) -> Loaded,
     ) -> Result<Sweep, Vec<Problem>> {
         let doc = Document::parse(text).map_err(|e| {
             vec![
@@ -317,10 +320,7 @@ fn mode(root: &Item) -> Result<Mode, Problem> {
     }
 }
 
-fn base(
-    root: &Item,
-    load: &dyn Fn(&str) -> Result<(String, PathBuf), String>,
-) -> Result<(String, PathBuf), Problem> {
+fn base(root: &Item, load: &dyn Fn(&str) -> Loaded) -> Result<(String, PathBuf), Problem> {
     let item = root.get("base");
     let at = item.and_then(Item::span);
     let help = "base = \"CASE.toml\", beside the sweep file";
