@@ -204,3 +204,21 @@ fn derivatives_do_not_depend_on_their_step() {
     let full = (at(0.01) - at(-0.01)) / 0.02;
     assert!((by / full - 1.0).abs() < 0.01, "{by} {full}");
 }
+
+#[test]
+fn two_unknowns_give_a_curve() {
+    let good = rule("holding.voltage >= 1.1", "[[-0.5, 2], [1.5e17, 3e17]]", "")
+        .replace("\"slide.base\"", "[\"slide.base\", \"well.p base.acceptors\"]");
+    let (traced, found) = solved(&good);
+    assert_eq!(found.cases.len(), 5);
+    for one in &found.cases {
+        assert_eq!(one.answers.len(), 1, "{:?}", one.notes);
+    }
+    let one = &found.cases[3];
+    let set = |case, path, v| holdpoint::experiment::with_value(&case, path, v).expect("good");
+    let case = set(traced.case.clone(), "well.p base.acceptors", one.second.expect("a value"));
+    let case = set(case, "slide.base", one.answers[0].value);
+    let v = holdpoint::experiment::on_moved_lines(&traced.case, &traced.mesh, case).expect("moved");
+    let (voltage, _) = Traced::on(v.case, v.mesh).point("holding").expect("a holding point");
+    assert!((voltage - 1.1).abs() < 1e-5, "{voltage}");
+}

@@ -247,7 +247,7 @@ impl Parser<'_> {
     }
 
     fn number(&mut self) -> Result<Sum, Misread> {
-        let rest = self.text[self.at..].as_bytes();
+        let rest = &self.text.as_bytes()[self.at..];
         let mut end = 0;
         while let Some(&c) = rest.get(end) {
             let exponent =
