@@ -13,8 +13,8 @@ pub mod extract; // verdict, lumped model
 pub mod linear; // block-sparse direct solver
 pub mod mesh; // cross-section -> graded lines, nodes, sampled doping
 pub mod record; // HDF5 and JSON
-pub mod rule; // follows folds in parameters, solves design rules, spreads
 pub mod report; // page, figures, cross-section
+pub mod rule; // follows folds in parameters, solves design rules, spreads
 pub mod silicon; // laws of the material, pure functions with derivatives
 pub mod solve; // equilibrium, Gummel, Newton with the terminals bordered
 pub mod structure; // Case -> doped cross-section: densities and material at any (x, y)

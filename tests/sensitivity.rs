@@ -70,7 +70,10 @@ fn agrees_on(case: Case, name: &str, index: usize, paths: &[(&str, f64)]) -> usi
                 let Some(adjoint) = adjoint else { continue };
                 // What moves a point by less than a part in 1e5 of itself a per cent is noise.
                 let scale = (size / at.abs().max(1.0) * 1e-5).abs();
-                println!("{name} {} {what} by {path}: {adjoint:.6e}, reruns {reruns:.6e}", slopes.point);
+                println!(
+                    "{name} {} {what} by {path}: {adjoint:.6e}, reruns {reruns:.6e}",
+                    slopes.point
+                );
                 assert!(
                     (adjoint - reruns).abs() <= 0.01 * reruns.abs() + scale,
                     "{name} {} {what} by {path}: {adjoint:e}, reruns {reruns:e}",

@@ -239,6 +239,7 @@ mod tests {
             folds,
             bars: None,
             fields: Vec::new(),
+            flow: Default::default(),
             warnings: Vec::new(),
             work: Work::default(),
             wall: 0.0,

@@ -1,7 +1,7 @@
 //! A record as text: the verdict first, then what it rests on.
 
-use super::sensitivity_table;
 use super::plot;
+use super::sensitivity_table;
 use super::units::{barred, duration, si};
 use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
 use crate::extract::CAUTION;

@@ -1,12 +1,12 @@
 //! What an engineer measures: snapback, injection, bias, gains, resistances; who carries what.
 
 mod bars;
-mod deformed;
 mod capacitance;
-mod figures;
-mod fold_point;
 mod collected;
+mod deformed;
+mod figures;
 mod flow;
+mod fold_point;
 mod gains;
 mod grading;
 mod gummel;
@@ -31,10 +31,10 @@ mod warnings;
 mod wider;
 
 pub use bars::{Bar, Bars, Change, Cover, Place, PointBars, Rerun};
-pub use deformed::{deformed, on_moved_lines, with_value};
-pub use fold_point::{FoldPoint, Mark, branch_setup};
 pub use collected::{Collected, collected};
+pub use deformed::{deformed, on_moved_lines, with_value};
 pub use flow::flow;
+pub use fold_point::{FoldPoint, Mark, branch_setup};
 pub use grading::{GRADING_ROUNDS, Sensitivity, graded_by, sensitivity};
 pub use majority::{Majority, Source, Way};
 pub use outcome::*;

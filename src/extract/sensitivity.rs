@@ -157,9 +157,8 @@ impl<'a> Base<'a> {
         let adjoint =
             system.adjoint(&point.state, point.lambda, goal).map_err(|e| e.to_string())?;
         let beside = point.same_place(&mut system)?;
-        let mut still = system
-            .relative(system.device, system.circuit.clone())
-            .map_err(|e| e.to_string())?;
+        let mut still =
+            system.relative(system.device, system.circuit.clone()).map_err(|e| e.to_string())?;
         let here = still.defect(&point.state, point.lambda, &constraint, &system);
         Ok(Base { case, mesh, point, bend, system, adjoint, here, beside })
     }
@@ -233,8 +232,7 @@ impl<'a> Base<'a> {
         let experiment = case.experiments.get(index).unwrap_or(experiment);
         let setup = branch_setup(&case, &device, experiment).map_err(|e| e.to_string())?;
         let circuit = setup.driven();
-        let mut system =
-            self.system.relative(&device, circuit).map_err(|e| e.to_string())?;
+        let mut system = self.system.relative(&device, circuit).map_err(|e| e.to_string())?;
         let there = self.point.on(&device).ok_or("the mesh has changed")?;
         let goal = self.point.mark.goal();
         let constraint = goal.constraint(self.point.lambda[0], self.point.current);
@@ -250,8 +248,7 @@ impl<'a> Base<'a> {
                 self.adjoint.change(&self.here, &defect)
             }
             None => {
-                let defect =
-                    system.defect(&there.state, there.lambda, &constraint, &self.system);
+                let defect = system.defect(&there.state, there.lambda, &constraint, &self.system);
                 self.adjoint.change(&self.here, &defect)
             }
         };

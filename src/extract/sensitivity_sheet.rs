@@ -57,5 +57,10 @@ fn table(slopes: &Slopes) -> Sheet {
         )
         .texts("left_out", "numbers that have no derivative here, with why", &left_out)
         .number("transposed_solves", "1", "adjoint solves", Ok(slopes.transposed_solves as f64))
-        .number("newton_steps", "1", "Newton steps beside the point", Ok(slopes.newton_steps as f64))
+        .number(
+            "newton_steps",
+            "1",
+            "Newton steps beside the point",
+            Ok(slopes.newton_steps as f64),
+        )
 }

@@ -13,8 +13,8 @@ mod refine;
 mod sample;
 mod smooth;
 
-pub use deform::moved_lines;
 pub use build::{build, regraded};
+pub use deform::moved_lines;
 pub use isolation::joined;
 pub use junction::{Axis, Junction};
 pub use model::*;

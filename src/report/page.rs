@@ -111,7 +111,8 @@ pub(super) fn single(record: &RunRecord) -> String {
     page.put(&tables::key_figures(record));
     page.put(&navigation(record));
     page.heading("curves", "Curves");
-    let mut sheets = false;
+    let further = further(record);
+    let mut sheets = !further.is_empty();
     for k in 0..record.experiments.len() {
         if let Some(chart) = curves::of_outcome(record, k, &format!("curve-{k}")) {
             page.chart(&chart, &tables::points(record, k));
@@ -124,6 +125,9 @@ pub(super) fn single(record: &RunRecord) -> String {
             if let Some((sheet, title)) = tables::sheet_of(record, k) {
                 named(&mut page, sheet, &title, &format!("sheet-{k}"));
             }
+        }
+        for (k, (title, sheet)) in further.iter().enumerate() {
+            named(&mut page, sheet, title, &format!("further-{k}"));
         }
     }
     page.heading("section", "Cross-section");
@@ -169,6 +173,22 @@ fn navigation(record: &RunRecord) -> String {
     let links: String =
         links.iter().map(|(id, text)| format!("<a href=\"#{id}\">{text}</a> ")).collect();
     format!("<nav aria-label=\"Sections\">{links}</nav>")
+}
+
+/// What follows from the experiments: the lumped model, sensitivities, points followed,
+/// rules and spreads, with titles.
+fn further(record: &RunRecord) -> Vec<(String, &crate::experiment::Sheet)> {
+    let mut all = Vec::new();
+    for figure in &record.extract.figures {
+        if let crate::experiment::Shown::Group(sheet) = &figure.value {
+            all.push((figure.meaning.clone(), sheet));
+        }
+    }
+    let lists = [("Follow", &record.follows), ("Rule", &record.rules), ("Spread", &record.spreads)];
+    for (word, list) in lists {
+        all.extend(list.iter().enumerate().map(|(k, sheet)| (format!("{word} {k}"), sheet)));
+    }
+    all
 }
 
 /// A sheet of named figures: charts of its columns and a table of all.

@@ -28,7 +28,7 @@ mod narrowing;
 mod numbers;
 mod ranges;
 mod resistivity;
-mod spreading;
 mod small_signal;
+mod spreading;
 mod symmetry;
 mod transient;
