@@ -135,7 +135,7 @@ fn flow_and_lumped_model_of_the_core() {
     let two = ran.json();
     assert_eq!(two["lumped"], document["lumped"]);
     assert_eq!(experiment(&two, "gains")["npn"], experiment(&document, "gains")["npn"]);
-    let table = desk.run(&["show", "core.h5"]).out;
+    let table = desk.run(&["show", "core.h5", "--details"]).out;
     assert!(table.contains("flow at the holding point") && table.contains("lumped"), "{table}");
 }
 

@@ -106,19 +106,6 @@ fn bar() {
     assert!(agrees_on(case, "four-layer-bar", 0, &paths) >= 21);
 }
 
-/// A layer's edge drawn onto another's overlaps one way and leaves a gap the other way.
-#[test]
-fn a_kink_is_said() {
-    let case = shipped("four-layer-bar", 200);
-    let (_, mesh) = meshed(&case);
-    let (device, outcome) = run(&case, &mesh, 0);
-    let all = sensitivities(&case, &mesh, &device, 0, &outcome).expect("sensitivities");
-    let trigger = all.iter().find(|s| s.point == "trigger").expect("a trigger");
-    let why = trigger.left_out.iter().find(|l| l[0] == "well.n base.to").expect("left out");
-    assert!(why[1].contains("no derivative"), "{}", why[1]);
-    assert!(trigger.rows.iter().any(|r| r.path == "temperature"));
-}
-
 #[test]
 fn core() {
     let paths = [

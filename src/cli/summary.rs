@@ -1,7 +1,7 @@
 //! A record in a few calm lines, the verdict last, where the eye is when a run has ended.
 //! `table.rs` has all the rest.
 
-use super::table::{experiment_figures, verdict};
+use super::table::{asked, experiment_figures, verdict};
 use super::units::duration;
 use super::{braille, plot};
 use crate::experiment::{Figures, Outcome, Status};
@@ -38,6 +38,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
             line(format!("  \x1b[33mwarning\x1b[0m: {w}"));
         }
     }
+    asked(r, &mut line);
     line(String::new());
     for w in &r.warnings {
         line(format!("\x1b[33mwarning\x1b[0m: {w}"));

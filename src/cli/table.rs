@@ -51,23 +51,30 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line(String::new());
         experiment(k, outcome, r.width, width, &mut line);
     }
-    if !r.extract.figures.is_empty() {
+    let more = r.extract.figures.iter().any(|f| f.name != "sensitivities");
+    if more {
         line(String::new());
         let mut rest = r.extract.clone();
         rest.figures.retain(|f| f.name != "sensitivities");
         sheet(&rest, 0, &mut line);
-        if let Some(Shown::Group(by)) = r.extract.find("sensitivities").map(|f| &f.value) {
-            sensitivity_table::lines(by, &mut line);
-        }
+    }
+    asked(r, &mut line);
+    text
+}
+
+/// What was asked for beside the experiments: sensitivities, follows, rules, spreads.
+pub(super) fn asked(r: &RunRecord, line: &mut impl FnMut(String)) {
+    if let Some(Shown::Group(by)) = r.extract.find("sensitivities").map(|f| &f.value) {
+        line(String::new());
+        sensitivity_table::lines(by, line);
     }
     for (word, list) in [("follow", &r.follows), ("rule", &r.rules), ("spread", &r.spreads)] {
         for (k, named) in list.iter().enumerate() {
             line(String::new());
             line(format!("\x1b[1m{word} {k}\x1b[0m"));
-            sheet(named, 1, &mut line);
+            sheet(named, 1, line);
         }
     }
-    text
 }
 
 pub(super) fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
@@ -115,6 +122,13 @@ fn experiment(
         duration(o.wall)
     ));
     experiment_figures(o, out_of_plane, line);
+    for f in &o.flow.figures {
+        if let Shown::Group(inner) = &f.value
+            && let Some(Shown::Text(summary)) = inner.find("summary").map(|s| &s.value)
+        {
+            line(format!("  {}: {summary}", f.meaning));
+        }
+    }
     for (n, fold) in o.folds.iter().enumerate() {
         line(format!("  fold {}     {} ({})", n + 1, at(fold, out_of_plane), plain(fold.kind)));
     }
@@ -154,13 +168,6 @@ pub(super) fn experiment_figures(o: &Outcome, out_of_plane: f64, line: &mut impl
         }
         Figures::Bias { .. } => {}
         Figures::Named(named) => sheet(named, 1, line),
-    }
-    for f in &o.flow.figures {
-        if let Shown::Group(inner) = &f.value
-            && let Some(Shown::Text(summary)) = inner.find("summary").map(|s| &s.value)
-        {
-            line(format!("  {}: {summary}", f.meaning));
-        }
     }
 }
 

@@ -1,10 +1,12 @@
 //! The two-transistor equivalent of the path and its own S-curve.
 //!
-//!     supply ──┬── R_W ──┬ W        W: base of the pnp, collector of the npn
-//!              └─ pnp ───┤
-//!                 well junction     S: base of the npn, collector of the pnp
-//!              ┌─ npn ───┤
-//!     ground ──┴── R_S ──┴ S
+//! ```text
+//! supply ──┬── R_W ──┬ W        W: base of the pnp, collector of the npn
+//!          └─ pnp ───┤
+//!             well junction     S: base of the npn, collector of the pnp
+//!          ┌─ npn ───┤
+//! ground ──┴── R_S ──┴ S
+//! ```
 //!
 //! Each bipolar has a transport current, a base current and, for the well junction forward
 //! biased, an inverse transport current (H. K. Gummel, H. C. Poon, Bell Syst. Tech. J. 49,

@@ -174,7 +174,7 @@ impl<'a> Base<'a> {
         let (down, width) = if p.two_sided {
             match self.side(p, -p.step, experiment, index, steps) {
                 Ok(down) => {
-                    self.smooth(&up, &down)?;
+                    smooth(up.answer, down.answer, self.size())?;
                     (down, 2.0 * p.step)
                 }
                 Err(_) => (self.middle(), p.step),
@@ -195,22 +195,12 @@ impl<'a> Base<'a> {
         Ok(Slope { path: p.path.clone(), dim: p.dim, value: p.value, voltage, current })
     }
 
-    /// Whether the answer has a derivative: edges that are drawn onto each other overlap one
-    /// way and leave a gap the other way.
-    fn smooth(&self, up: &Side, down: &Side) -> Result<(), String> {
-        let size = match self.point.mark.goal() {
-            Goal::Voltage => self.point.lambda[0],
-            Goal::Current => self.point.current,
-        };
-        let most = up.answer.abs().max(down.answer.abs());
-        if most > SEEN * size.abs() && (up.answer + down.answer).abs() > KINK * most {
-            return Err(format!(
-                "no derivative here: the point moves by {:.3e} when it grows by the step and by \
-                 {:.3e} when it shrinks (an edge drawn onto another?)",
-                up.answer, down.answer
-            ));
+    /// The size of the answer.
+    fn size(&self) -> f64 {
+        match self.point.mark.goal() {
+            Goal::Voltage => self.point.lambda[0].abs(),
+            Goal::Current => self.point.current.abs(),
         }
-        Ok(())
     }
 
     fn middle(&self) -> Side {
@@ -266,5 +256,32 @@ impl<'a> Base<'a> {
         let contacts = 0..self.system.circuit.ties.len();
         let grown = |k: &usize| self.system.is_stiff(*k) && !system.is_stiff(*k);
         contacts.into_iter().find(grown).filter(|_| p.path.ends_with(".resistance"))
+    }
+}
+
+/// Whether an answer of this size that changes by `up` and `down` on the two sides has a
+/// derivative: edges that are drawn onto each other overlap one way and part the other way.
+fn smooth(up: f64, down: f64, size: f64) -> Result<(), String> {
+    let most = up.abs().max(down.abs());
+    if most > SEEN * size && (up + down).abs() > KINK * most {
+        return Err(format!(
+            "no derivative here: the point moves by {up:.3e} when it grows by the step and by \
+             {down:.3e} when it shrinks (an edge drawn onto another?)"
+        ));
+    }
+    Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::smooth;
+
+    #[test]
+    fn a_kink_is_no_derivative() {
+        assert!(smooth(1e-3, -1.1e-3, 20.0).is_ok());
+        assert!(smooth(1e-3, -4e-3, 20.0).is_err());
+        assert!(smooth(1e-3, 1e-3, 20.0).is_err());
+        // Rounding is no kink.
+        assert!(smooth(1e-8, 1e-8, 20.0).is_ok());
     }
 }

@@ -48,8 +48,6 @@ fn is_useless(worst: &Worst) -> bool {
         || (worst.backward_error > USEFUL && worst.normwise > USEFUL_NORMWISE)
 }
 
-/// Backward error of an answer that need not be fine.
-const ROUGH: f64 = 1e-10;
 /// Refinement that stalls above this error is helped by Krylov cycles.
 const ENOUGH: f64 = 1e-11;
 const KRYLOV_CYCLES: usize = 3;
@@ -172,19 +170,6 @@ impl BorderedFactors {
         f: &mut [f64],
         g: &mut [f64],
     ) -> Result<SolveInfo, LinearError> {
-        self.solve_if(solver, (matrix, border), f, g, &|_, _| true)
-    }
-
-    /// The same; whether an answer \[x; y\] must be fine, says `fine`. If not, a backward
-    /// error of 1e-10 is enough.
-    pub fn solve_if(
-        &mut self,
-        solver: &mut DirectSolver,
-        (matrix, border): (&BlockMatrix, &Border),
-        f: &mut [f64],
-        g: &mut [f64],
-        fine: &dyn Fn(&[f64], &[f64]) -> bool,
-    ) -> Result<SolveInfo, LinearError> {
         let whole = Whole { matrix, border };
         let b = matrix.pattern.block;
         if let Some(k) = f.iter().chain(g.iter()).position(|v| !v.is_finite()) {
@@ -192,14 +177,14 @@ impl BorderedFactors {
         }
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
-        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info, fine);
+        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         if is_useless(&worst) {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
             }
             f.copy_from_slice(&f0);
             g.copy_from_slice(&g0);
-            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info, fine);
+            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         }
         info.backward_error = worst.backward_error;
         if is_useless(&worst) {
@@ -269,16 +254,14 @@ impl BorderedFactors {
         (x, y): (&mut [f64], &mut [f64]),
         (f, g): (&[f64], &[f64]),
         info: &mut SolveInfo,
-        fine: &dyn Fn(&[f64], &[f64]) -> bool,
     ) -> Worst {
         let mut r = vec![0.0; x.len()];
         let mut s = vec![0.0; y.len()];
         self.apply(solver, whole.border, x, y);
         let mut worst = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
-        let fine = fine(x, y);
-        let wanted = if fine { WANTED } else { ROUGH };
         for sweep in 0..2 * MOST_SWEEPS {
-            let enough = (sweep > 0 || !fine) && worst.backward_error <= wanted;
+            // The first sweep always: net currents are hair's differences of what is solved.
+            let enough = sweep > 0 && worst.backward_error <= WANTED;
             if enough || !worst.backward_error.is_finite() {
                 break;
             }
@@ -296,7 +279,7 @@ impl BorderedFactors {
             worst = next;
         }
         for _ in 0..KRYLOV_CYCLES {
-            if worst.backward_error <= ENOUGH.max(wanted) || !worst.backward_error.is_finite() {
+            if worst.backward_error <= ENOUGH || !worst.backward_error.is_finite() {
                 break;
             }
             let next = self.cycle(solver, whole, (x, y), (f, g));

@@ -249,12 +249,8 @@ impl<'a> System<'a> {
                 g
             };
             let Some(factors) = &mut self.factors else { continue };
-            let (device, system) = (self.device, (&self.assembly.matrix, &self.border));
-            // An update that another will follow need not be as fine as the net currents.
-            let fine = |x: &[f64], y: &[f64]| {
-                scaled_size(device, state, x, y.get(1..).unwrap_or_default()) < START
-            };
-            let solved = factors.solve_if(&mut self.solver, system, &mut f, &mut g, &fine)?;
+            let (matrix, border) = (&self.assembly.matrix, &self.border);
+            let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
             self.work.refinements += u64::from(solved.refinements);
             let size = self.apply(state, lambda, &own, &f, &g);
             info.updates.push(size);
