@@ -11,7 +11,7 @@ use super::{Job, Meshed, Rooms, RunError, Watch};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
 use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Status, run_experiment};
-use crate::extract::{Interrupted, Verdict, verdict_over_temperatures};
+use crate::extract::{Verdict, verdict_over_temperatures};
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
 use crate::solve::equilibrium;
@@ -133,10 +133,7 @@ fn judge(case: &Case, watch: &mut Watch) {
         watch.rerun(what);
     });
     if let Some(record) = watch.record_mut() {
-        record.verdict = match verdict {
-            Ok(verdict) => verdict,
-            Err(Interrupted) => None,
-        };
+        record.verdict = verdict.unwrap_or_default();
     }
 }
 
