@@ -43,7 +43,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
     for w in &r.warnings {
         line(format!("\x1b[33mwarning\x1b[0m: {w}"));
     }
-    verdict(r, &mut line);
+    verdict(r, false, &mut line);
     text
 }
 

@@ -43,7 +43,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line("not complete: interrupted or still running".into());
     }
     line(String::new());
-    verdict(r, &mut line);
+    verdict(r, true, &mut line);
     for w in &r.warnings {
         line(format!("warning: {w}"));
     }
@@ -77,7 +77,8 @@ pub(super) fn asked(r: &RunRecord, line: &mut impl FnMut(String)) {
     }
 }
 
-pub(super) fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
+/// The verdict with its reasons, and with `all` its margins and uncertainties.
+pub(super) fn verdict(r: &RunRecord, all: bool, line: &mut impl FnMut(String)) {
     let Some(v) = &r.verdict else {
         line(
             "\x1b[1mno verdict\x1b[0m (the case asks for none, or the run is not complete)".into(),
@@ -93,9 +94,9 @@ pub(super) fn verdict(r: &RunRecord, line: &mut impl FnMut(String)) {
     for reason in v.reasons.iter().filter(|r| !r.is_empty()) {
         line(format!("  {reason}"));
     }
-    // The note is said below, the deciding experiment and the rest here.
+    // The note is said below; margins and what is uncertain stand among the details.
     let mut more = v.more.clone();
-    more.figures.retain(|f| f.name != "note");
+    more.figures.retain(|f| f.name != "note" && (all || matches!(f.value, Shown::Text(_))));
     sheet(&more, 1, line);
     line(CAUTION.into());
 }
