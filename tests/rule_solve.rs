@@ -138,7 +138,7 @@ impl Dice {
 }
 
 /// The first-order spread against `samples` full curves.
-fn monte_carlo(samples: usize) -> (f64, f64, f64) {
+fn monte_carlo(samples: usize) -> (f64, f64, f64, f64) {
     let traced = Traced::new(&format!("{}{SLIDE}{SPREADS}", text("four-layer-bar", 200)));
     let which = (holdpoint::case::FoldName::Holding, None);
     let spent = &mut Spent::default();
@@ -148,7 +148,8 @@ fn monte_carlo(samples: usize) -> (f64, f64, f64) {
     let linear = spread(&ground, &traced.case.spreads, Some(1.03));
     println!("{linear:#?}");
     assert!(linear.left_out.is_empty());
-    let (mut dice, mut voltages, mut worst) = (Dice(20_261_126), Vec::new(), 0.0f64);
+    let (mut dice, mut worst) = (Dice(20_261_126), 0.0f64);
+    let (mut voltages, mut foretold) = (Vec::new(), Vec::new());
     for _ in 0..samples {
         let (mut case, mut predicted) = (traced.case.clone(), linear.voltage);
         for s in &traced.case.spreads {
@@ -163,28 +164,42 @@ fn monte_carlo(samples: usize) -> (f64, f64, f64) {
         let v =
             holdpoint::experiment::on_moved_lines(&traced.case, &traced.mesh, case).expect("moved");
         let (voltage, _) = Traced::on(v.case, v.mesh).point("holding").expect("a holding point");
-        worst = worst.max((voltage - predicted).abs());
+        if (voltage - predicted).abs() > worst {
+            worst = (voltage - predicted).abs();
+            println!("predicted {predicted:.6}, full curve {voltage:.6}");
+        }
+        foretold.push(predicted);
         voltages.push(voltage);
     }
-    let mean = voltages.iter().sum::<f64>() / samples as f64;
-    let variance = voltages.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (samples - 1) as f64;
-    println!("{samples} curves: sigma {} against {}", variance.sqrt(), linear.sigma_voltage);
-    (variance.sqrt(), linear.sigma_voltage, worst)
+    let sigma = |list: &[f64]| {
+        let mean = list.iter().sum::<f64>() / samples as f64;
+        (list.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / (samples - 1) as f64).sqrt()
+    };
+    let [full, same] = [sigma(&voltages), sigma(&foretold)];
+    println!(
+        "{samples} curves: sigma {full:e}, predicted for the same samples {same:e}, to first order {:e}",
+        linear.sigma_voltage
+    );
+    (full, same, linear.sigma_voltage, worst)
 }
 
 #[test]
 fn first_order_spread_predicts_single_runs() {
     // Sample by sample: far closer than the statistics of a few runs would be.
-    let (_, sigma, worst) = monte_carlo(8);
+    let (_, _, sigma, worst) = monte_carlo(8);
     assert!(worst < 0.1 * sigma, "{worst} {sigma}");
 }
 
 #[test]
 #[ignore = "two minutes: 240 full curves"]
 fn first_order_spread_is_that_of_many_runs() {
-    let (full, linear, worst) = monte_carlo(240);
+    let (full, same, linear, worst) = monte_carlo(240);
+    // 240 samples know their standard deviation to 5 % only; on the same samples the
+    // prediction is compared without that.
     assert!((full / linear - 1.0).abs() < 0.1, "{full} {linear}");
-    assert!(worst < 0.2 * linear, "{worst}");
+    assert!((full / same - 1.0).abs() < 0.03, "{full} {same}");
+    // At three standard deviations the curvature counts.
+    assert!(worst < 0.5 * linear, "{worst}");
 }
 
 #[test]
