@@ -60,12 +60,15 @@ fn agrees_on(case: Case, name: &str, index: usize, paths: &[(&str, f64)]) -> usi
             let (a, b) = (a.expect("the point"), b.expect("the point"));
             let row: &Slope = slopes.rows.iter().find(|r| r.path == path).expect("a row");
             let by = |f: fn(&Fold) -> f64| (f(a) - f(b)) / (2.0 * step);
-            let mut pairs = vec![("V", row.voltage, by(|f| f.voltage), slopes.voltage)];
-            // The current of a trigger is where a flat maximum lies: full curves find it to
-            // 1e-9 of itself only, too little for small differences.
-            if slopes.point != "trigger" {
-                pairs.push(("I", row.current, by(|f| f.current), slopes.current));
-            }
+            let volts = ("V", row.voltage, by(|f| f.voltage), slopes.voltage);
+            let amps = ("I", row.current, by(|f| f.current), slopes.current);
+            // Where along a flat maximum its top lies, full curves find to 1e-9 only: too
+            // little for small differences.
+            let pairs = match slopes.point.as_str() {
+                "trigger" => vec![volts],
+                "critical" => vec![amps],
+                _ => vec![volts, amps],
+            };
             for (what, adjoint, reruns, size) in pairs {
                 let Some(adjoint) = adjoint else { continue };
                 // What moves a point by less than a part in 1e5 of itself a per cent is noise.
@@ -116,6 +119,41 @@ fn core() {
         ("terminal.well-tap.resistance", 0.1),
     ];
     assert!(agrees("tern180-core", 1500, 0, &paths[..]) >= 10);
+}
+
+/// Through the command line, the result file and back.
+#[test]
+fn shown_again_from_the_file() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let case = folder.path().join("bar.toml");
+    let text = shipped("four-layer-bar", 200).text.replace("nodes = 3200", "nodes = 200");
+    std::fs::write(&case, text).expect("a case");
+    let file = folder.path().join("bar.h5");
+    let call = |args: &[&std::ffi::OsStr]| {
+        let out = std::process::Command::new(env!("CARGO_BIN_EXE_holdpoint"))
+            .args(args)
+            .output()
+            .expect("holdpoint runs");
+        assert!(out.status.success(), "{}", String::from_utf8_lossy(&out.stderr));
+        String::from_utf8(out.stdout).expect("text")
+    };
+    let word = std::ffi::OsStr::new;
+    let summary = call(&[
+        word("run"),
+        case.as_os_str(),
+        word("-o"),
+        file.as_os_str(),
+        word("--sensitivities"),
+    ]);
+    assert!(summary.contains("of temperature"), "{summary}");
+    let again = call(&[word("show"), file.as_os_str(), word("--json")]);
+    let json: serde_json::Value = serde_json::from_str(&again).expect("JSON");
+    let table = &json["sensitivities"]["snapback_0_holding"];
+    let names = table["parameter"].as_array().expect("parameters");
+    let at = names.iter().position(|n| n == "temperature").expect("temperature");
+    let slope = table["voltage_V_per_unit"][at].as_f64().expect("a slope");
+    assert!((-2e-3..-0.5e-3).contains(&slope), "{slope}");
+    assert_eq!(table["value_unit"][at], "K");
 }
 
 /// The long set: more parameters of three cases, with injections. Minutes.

@@ -29,7 +29,7 @@ fn table(slopes: &Slopes) -> Sheet {
         .number("current_A_per_um", "A/um", "current of the point", Ok(slopes.current))
         .texts("parameter", "number of the case", &texts(&|r| r.path.clone()))
         .column("value", "unit", "its value", rows.iter().map(|r| r.value).collect())
-        .texts("unit", "unit of the value", &texts(&|r| r.dim.unit().to_string()))
+        .texts("value_unit", "unit of the value", &texts(&|r| r.dim.unit().to_string()))
         .column(
             "voltage_V_per_unit",
             "V/unit",
