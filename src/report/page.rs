@@ -12,6 +12,7 @@ use super::svg::{short, svg};
 use super::tables;
 use super::units::duration;
 use crate::case::{Case, read_str};
+use crate::experiment::{Sheet, Shown};
 use crate::record::RunRecord;
 
 /// Forbids everything that is not in the page itself.
@@ -177,10 +178,22 @@ fn navigation(record: &RunRecord) -> String {
 
 /// What follows from the experiments: the lumped model, sensitivities, points followed,
 /// rules and spreads, with titles.
-fn further(record: &RunRecord) -> Vec<(String, &crate::experiment::Sheet)> {
+fn further(record: &RunRecord) -> Vec<(String, &Sheet)> {
     let mut all = Vec::new();
     for figure in &record.extract.figures {
-        if let crate::experiment::Shown::Group(sheet) = &figure.value {
+        let Shown::Group(sheet) = &figure.value else { continue };
+        // A group of groups is several tables.
+        let inner: Vec<_> = sheet
+            .figures
+            .iter()
+            .filter_map(|f| match &f.value {
+                Shown::Group(inner) => Some((f.meaning.clone(), inner)),
+                _ => None,
+            })
+            .collect();
+        if inner.len() == sheet.figures.len() {
+            all.extend(inner);
+        } else {
             all.push((figure.meaning.clone(), sheet));
         }
     }
@@ -192,7 +205,7 @@ fn further(record: &RunRecord) -> Vec<(String, &crate::experiment::Sheet)> {
 }
 
 /// A sheet of named figures: charts of its columns and a table of all.
-pub(super) fn named(page: &mut Page, sheet: &crate::experiment::Sheet, title: &str, id: &str) {
+pub(super) fn named(page: &mut Page, sheet: &Sheet, title: &str, id: &str) {
     page.put(&format!("<h3>{}</h3>", markup(title)));
     page.put(&tables::sheet(sheet));
     for chart in curves::of_sheet(sheet, title, id) {
