@@ -30,16 +30,13 @@ fn tables(spec: &'static TableSpec, out: &mut Vec<&'static TableSpec>) {
     }
 }
 
-/// The keys that this version reads: none that only a later word of the selector takes.
+/// The keys that the words of the selector take.
 fn keys(spec: &'static TableSpec) -> impl Iterator<Item = &'static KeySpec> {
     let words: Vec<&str> = match spec.selector.and_then(|s| spec.key(s)).map(|k| k.kind) {
-        Some(Kind::Word(words)) => words.iter().filter(|w| !w.later).map(|w| w.word).collect(),
+        Some(Kind::Word(words)) => words.iter().map(|w| w.word).collect(),
         _ => Vec::new(),
     };
-    spec.keys.iter().filter(move |k| {
-        let meant = k.only.is_empty() || k.only.iter().any(|w| words.contains(w));
-        meant && !matches!(k.kind, Kind::Later)
-    })
+    spec.keys.iter().filter(move |k| k.only.is_empty() || k.only.iter().any(|w| words.contains(w)))
 }
 
 #[test]
@@ -80,9 +77,9 @@ fn reader_and_schema_know_the_same_keys() {
                 assert!(bounds.allows(v), "{what}: default {v} out of bounds");
             }
             if let Kind::Word(words) = key.kind {
-                let known: Vec<&str> = words.iter().filter(|w| !w.later).map(|w| w.word).collect();
+                let known: Vec<&str> = words.iter().map(|w| w.word).collect();
                 assert_eq!(property["enum"], json!(known), "{what}");
-                assert!(words.iter().all(|w| w.later || !w.doc.is_empty()), "{what}");
+                assert!(words.iter().all(|w| !w.doc.is_empty()), "{what}");
             }
         }
     }

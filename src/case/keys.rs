@@ -34,17 +34,11 @@ impl Bounds {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Word {
     pub word: &'static str,
-    /// A word of the case file that this version cannot run yet.
-    pub later: bool,
     pub doc: &'static str,
 }
 
 pub const fn word(word: &'static str, doc: &'static str) -> Word {
-    Word { word, later: false, doc }
-}
-
-pub const fn later_word(word: &'static str, doc: &'static str) -> Word {
-    Word { word, later: true, doc }
+    Word { word, doc }
 }
 
 /// What the value of a key is.
@@ -78,8 +72,6 @@ pub enum Kind {
     Voltages,
     /// Tables of constants by law.
     Constants,
-    /// Known, not available in this version.
-    Later,
 }
 
 /// What holds if a key is absent.
@@ -188,10 +180,6 @@ pub const fn choice(
     doc: &'static str,
 ) -> KeySpec {
     KeySpec { key, kind: Kind::Word(words), absent: Absent::Word(default), only: &[], doc }
-}
-
-pub const fn not_yet(key: &'static str, only: &'static [&'static str]) -> KeySpec {
-    KeySpec { key, kind: Kind::Later, absent: Absent::Nothing, only, doc: "" }
 }
 
 /// The known word nearest to `wrong`, if it is near enough to be meant: at most a

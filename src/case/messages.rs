@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use toml::Spanned;
 use toml::de::DeValue;
 
-use super::keys::{Group, KeySpec, Kind, TableSpec};
+use super::keys::{Group, KeySpec, TableSpec};
 use super::model::Span;
 use super::problem::Problem;
 use super::values::how_to_write;
@@ -37,12 +37,8 @@ pub fn not_of_kind(
     let text =
         format!("`{}` is no key of {} with {selector} = \"{selected}\"", known.key, spec.name);
     let list = known.only.iter().map(|w| format!("\"{w}\"")).collect::<Vec<_>>().join(" or ");
-    let others: Vec<&str> = spec
-        .keys
-        .iter()
-        .filter(|k| k.applies(Some(selected)) && !matches!(k.kind, Kind::Later))
-        .map(|k| k.key)
-        .collect();
+    let others: Vec<&str> =
+        spec.keys.iter().filter(|k| k.applies(Some(selected))).map(|k| k.key).collect();
     Problem::error("key-not-of-kind", Some(key.span()), text)
         .label(format!("belongs to {selector} = {list}"))
         .help(format!("keys with {selector} = \"{selected}\": {}", others.join(", ")))

@@ -14,7 +14,7 @@ use super::{slide, units};
 #[error("{text}; {help}")]
 pub struct PathError {
     /// Stable word: `no-such-path`, `not-a-value`, `ambiguous-path`, `key-not-of-kind`,
-    /// `not-available`, `not-toml`, `wrong-unit`, `bad-slide`.
+    /// `not-toml`, `wrong-unit`, `bad-slide`.
     pub code: &'static str,
     /// What is wrong.
     pub text: String,

@@ -129,11 +129,6 @@ impl<'a> Walk<'a> {
     fn value(&mut self, key: &'static KeySpec, item: Found<'a>) -> Result<Leaf, PathError> {
         let ends = self.at >= self.segments.len();
         match key.kind {
-            Kind::Later => Err(PathError::new(
-                "not-available",
-                format!("`{}` is not available in this version", self.path),
-                "use another key",
-            )),
             Kind::Table(spec) => self.table(spec, item),
             Kind::WordOrTable(_, spec) | Kind::QuantityOrTable(_, _, spec) if !ends => {
                 self.table(spec, item)
@@ -278,12 +273,8 @@ fn selected(spec: &TableSpec, item: Found<'_>) -> Option<String> {
 }
 
 fn keys(spec: &TableSpec, selected: Option<&str>) -> Vec<String> {
-    let mut keys: Vec<String> = spec
-        .keys
-        .iter()
-        .filter(|k| k.applies(selected) && !matches!(k.kind, Kind::Later))
-        .map(|k| k.key.to_string())
-        .collect();
+    let mut keys: Vec<String> =
+        spec.keys.iter().filter(|k| k.applies(selected)).map(|k| k.key.to_string()).collect();
     keys.dedup();
     keys
 }

@@ -59,19 +59,16 @@ fn table(spec: &'static TableSpec, definitions: &mut Map<String, Value>) -> Valu
     out
 }
 
-/// Keys of later versions, and keys that only such words use, are not offered.
+/// Keys of words that the selector does not have are not offered.
 fn available(key: &KeySpec, spec: &TableSpec) -> bool {
-    if matches!(key.kind, Kind::Later) {
-        return false;
-    }
     let words = selector_words(spec);
     key.only.is_empty() || words.iter().any(|w| key.only.contains(w))
 }
 
-/// The words of the table's selector that this version knows.
+/// The words of the table's selector.
 fn selector_words(spec: &TableSpec) -> Vec<&'static str> {
     match spec.selector.and_then(|s| spec.key(s)).map(|k| k.kind) {
-        Some(Kind::Word(words)) => words.iter().filter(|w| !w.later).map(|w| w.word).collect(),
+        Some(Kind::Word(words)) => words.iter().map(|w| w.word).collect(),
         _ => Vec::new(),
     }
 }
@@ -217,7 +214,6 @@ fn kind(what: &Kind, definitions: &mut Map<String, Value>) -> Value {
             "additionalProperties": quantity(Dim::Voltage, Bounds::ANY),
         }),
         Kind::Constants => constants(),
-        Kind::Later => json!(false),
     }
 }
 
@@ -248,8 +244,7 @@ fn quantity(dim: Dim, bounds: Bounds) -> Value {
 }
 
 fn word_list(words: &[Word]) -> Value {
-    let known: Vec<&Word> = words.iter().filter(|w| !w.later).collect();
-    let list: Vec<&str> = known.iter().map(|w| w.word).collect();
+    let list: Vec<&str> = words.iter().map(|w| w.word).collect();
     json!({ "type": "string", "enum": list })
 }
 

@@ -1,7 +1,5 @@
 //! One value by its [`Kind`]: numbers with units, words, names, lists.
 
-use std::borrow::Cow;
-
 use toml::Spanned;
 use toml::de::DeValue;
 
@@ -13,7 +11,6 @@ use super::problem::Problem;
 use super::units::{self, show};
 use super::walk::{At, Value, Walker};
 
-type Key<'k> = Spanned<Cow<'k, str>>;
 type Item<'v> = Spanned<DeValue<'v>>;
 
 /// Names become columns of a result file and parts of addresses such as
@@ -22,7 +19,7 @@ const LONGEST_NAME: usize = 64;
 
 impl Walker<'_> {
     /// Reads `value` as the kind of `known`.
-    pub fn value(&mut self, known: &'static KeySpec, key: &Key<'_>, value: &Item<'_>) -> Value {
+    pub fn value(&mut self, known: &'static KeySpec, value: &Item<'_>) -> Value {
         match known.kind {
             Kind::Text => match value.get_ref().as_str() {
                 Some(s) => Value::Text(s.to_string()),
@@ -82,14 +79,6 @@ impl Walker<'_> {
                 Some(table) => self.constants(table),
                 None => self.refuse(wrong_type(value, "a table ([constants])")),
             },
-            Kind::Later => {
-                let text = format!("`{}` is not available in this version", known.key);
-                self.refuse(
-                    Problem::error("not-available", Some(key.span()), text)
-                        .label("a later version will read this")
-                        .help("leave it out for now"),
-                )
-            }
         }
     }
 
@@ -200,18 +189,7 @@ impl Walker<'_> {
             return None;
         };
         if let Some(found) = words.iter().find(|w| w.word == text) {
-            if !found.later {
-                return Some(found.word);
-            }
-            let problem = Problem::error(
-                "not-available",
-                Some(value.span()),
-                format!("`{key}` = \"{text}\" is not available in this version"),
-            )
-            .label("a later version will run this")
-            .help(format!("available: {list}"));
-            self.push(problem);
-            return None;
+            return Some(found.word);
         }
         let text = format!("`{key}` cannot be \"{}\"", shorten(text));
         let mut problem = Problem::error("bad-word", Some(value.span()), text)
@@ -348,8 +326,7 @@ pub fn range_text(bounds: Bounds, unit: &str) -> String {
 }
 
 fn word_list(words: &[Word]) -> String {
-    let list: Vec<String> =
-        words.iter().filter(|w| !w.later).map(|w| format!("\"{}\"", w.word)).collect();
+    let list: Vec<String> = words.iter().map(|w| format!("\"{}\"", w.word)).collect();
     list.join(", ")
 }
 

@@ -6,7 +6,7 @@ use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
 use super::constants::Constants;
-use super::keys::{Absent, Choose, Group, KeySpec, Kind, TableSpec, nearest};
+use super::keys::{Absent, Choose, Group, KeySpec, TableSpec, nearest};
 use super::messages::{group_help, missing, not_of_kind, shorten, wrong_type};
 use super::model::Span;
 use super::problem::Problem;
@@ -211,7 +211,7 @@ impl Walker<'_> {
                 read.bad = true;
                 continue;
             }
-            let value_read = self.value(known, key, value);
+            let value_read = self.value(known, value);
             read.bad |= matches!(value_read, Value::Bad);
             let field = Field { key_at: key.span(), at: value.span(), value: value_read };
             read.fields.insert(known.key, field);
@@ -238,7 +238,7 @@ impl Walker<'_> {
                 }
             };
         };
-        let value_read = self.value(known, key, value);
+        let value_read = self.value(known, value);
         let word = match value_read {
             Value::Word(w) => Some(w),
             _ => None,
@@ -265,12 +265,7 @@ impl Walker<'_> {
             problem.replacement = Some(near.to_string());
             problem.help = Some(format!("a key with a similar name is `{near}`"));
         } else {
-            let mut keys: Vec<&str> = spec
-                .keys
-                .iter()
-                .filter(|k| !matches!(k.kind, Kind::Later))
-                .map(|k| k.key)
-                .collect();
+            let mut keys: Vec<&str> = spec.keys.iter().map(|k| k.key).collect();
             keys.dedup();
             problem = problem.label("unknown key").help(format!(
                 "keys of {}: {}",

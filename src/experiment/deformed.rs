@@ -1,6 +1,6 @@
 //! The case with one number changed, on the mesh moved with it.
 
-use crate::case::{Case, Severity, read_beside, set_path};
+use crate::case::{Case, read_beside, set_path};
 use crate::mesh::{Lines, Mesh, moved_lines, on_lines};
 use crate::structure::Structure;
 use std::path::Path;
@@ -22,10 +22,7 @@ pub fn deformed(case: &Case, mesh: &Mesh, path: &str, value: f64) -> Result<Vari
 /// The case with the number at `path` changed. Errors: as [`deformed`].
 pub fn with_value(case: &Case, path: &str, value: f64) -> Result<Case, String> {
     let text = set_path(&case.text, path, &format!("{value:?}")).map_err(|e| e.to_string())?;
-    read_beside(&text, Path::new(&case.path)).map(|(case, _)| case).map_err(|problems| {
-        let error = problems.iter().find(|p| p.severity == Severity::Error);
-        error.map_or_else(|| "the case cannot be read".to_string(), |p| p.text.clone())
-    })
+    read_beside(&text, Path::new(&case.path)).map(|(case, _)| case).map_err(first)
 }
 
 /// The case `after` on the lines of `before`'s mesh, moved. Errors: as [`deformed`].

@@ -211,17 +211,6 @@ impl FoldPoint {
         Ok((at(x + d)? - at(x - d)?) / (2.0 * d))
     }
 
-    /// On another device, at this point's coordinate: the answered quantity and the slope
-    /// of the branch there.
-    pub fn same_place(&self, system: &mut System) -> Result<(f64, f64), String> {
-        let mut p = self.clone();
-        p.solve(system, self.place())?;
-        let goal = self.mark.goal();
-        let slope = p.slope(system, goal)?;
-        let answer = if goal == Goal::Voltage { p.lambda[0] + p.lambda[1] } else { p.current };
-        Ok((answer, slope))
-    }
-
     /// Solved at this point's coordinate on `system`, a fold or not, with the slope of the
     /// branch there. Errors: no convergence.
     pub fn held(&self, system: &mut System) -> Result<(FoldPoint, f64), String> {

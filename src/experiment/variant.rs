@@ -48,5 +48,5 @@ fn structure(case: &Case) -> Result<Structure, String> {
 /// The first error in words; the others mostly follow from it.
 pub(super) fn first(problems: Vec<Problem>) -> String {
     let error = problems.iter().find(|p| p.severity == crate::case::Severity::Error);
-    error.map_or_else(|| "the mesh could not be made".to_string(), |p| p.text.clone())
+    error.map_or_else(|| "the case or its mesh could not be made".to_string(), |p| p.text.clone())
 }

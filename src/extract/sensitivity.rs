@@ -2,8 +2,8 @@
 //!
 //! At a fold the voltage (or the injected current) depends on a parameter p only through the
 //! equations: its derivative is −w·∂F/∂p with the left null vector w of the Jacobian, one
-//! transposed solve for all parameters (A. Griewank and G. Reddien, IMA J. Numer. Anal. 4
-//! (1984) 295). ∂F/∂p is a central difference of the equations at the same state; lengths
+//! transposed solve for all parameters (A. Griewank and G. Reddien, SIAM J. Numer. Anal.
+//! 21 (1984) 176, from memory). ∂F/∂p is a central difference of the equations at the same state; lengths
 //! move the lines of the mesh with them. The other coordinate of a fold (I_h, I_t, the
 //! voltage of a critical injection) follows from where the slope of the branch is zero: its
 //! derivative needs the branch beside p, two small Newton solves a parameter.
@@ -125,14 +125,14 @@ const SEEN: f64 = 1e-8;
 struct Base<'a> {
     case: &'a Case,
     mesh: &'a Mesh,
-    point: &'a FoldPoint,
+    point: FoldPoint,
     /// Second derivative of the answer along the branch.
     bend: f64,
     system: System<'a>,
     adjoint: Adjoint,
     here: Defect,
-    /// Of the answer at the point's own place, and the slope there.
-    beside: (f64, f64),
+    /// Slope of the branch at the point: zero but for rounding.
+    slope: f64,
 }
 
 /// What one side of a central difference gives.
@@ -145,22 +145,20 @@ impl<'a> Base<'a> {
     fn new(
         case: &'a Case,
         mesh: &'a Mesh,
-        point: &'a FoldPoint,
+        found: &FoldPoint,
         bend: f64,
         mut system: System<'a>,
     ) -> Result<Base<'a>, String> {
+        // The curvature left the system beside the point.
+        let (point, slope) = found.held(&mut system)?;
         let goal = point.mark.goal();
-        let mut state = point.state.clone();
-        let mut lambda = point.lambda;
-        let constraint = goal.constraint(lambda[0], point.current);
-        system.newton(&mut state, &mut lambda, &constraint).map_err(|e| e.to_string())?;
+        let constraint = goal.constraint(point.lambda[0], point.current);
         let adjoint =
             system.adjoint(&point.state, point.lambda, goal).map_err(|e| e.to_string())?;
-        let beside = point.same_place(&mut system)?;
         let mut still =
             system.relative(system.device, system.circuit.clone()).map_err(|e| e.to_string())?;
         let here = still.defect(&point.state, point.lambda, &constraint, &system);
-        Ok(Base { case, mesh, point, bend, system, adjoint, here, beside })
+        Ok(Base { case, mesh, point, bend, system, adjoint, here, slope })
     }
 
     fn by(
@@ -204,7 +202,7 @@ impl<'a> Base<'a> {
     }
 
     fn middle(&self) -> Side {
-        Side { answer: 0.0, slope: Some(self.beside.1) }
+        Side { answer: 0.0, slope: Some(self.slope) }
     }
 
     /// Change of the answer, to first order, and the slope of the branch, with the parameter
@@ -245,7 +243,7 @@ impl<'a> Base<'a> {
         let slope = if self.point.mark == Mark::Level {
             None
         } else {
-            there.same_place(&mut system).ok().map(|(_, slope)| slope)
+            there.held(&mut system).ok().map(|(_, slope)| slope)
         };
         *steps += system.work.newton_steps;
         Ok(Side { answer, slope })

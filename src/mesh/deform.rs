@@ -87,8 +87,12 @@ fn moved(lines: &[f64], before: &[Anchor], after: &[Anchor]) -> Option<Vec<f64>>
         .map(|&line| {
             let k = pairs.partition_point(|p| p.0 < line - SAME).min(pairs.len().checked_sub(1)?);
             let (at, to, _) = pairs[k];
-            if (at - line).abs() <= SAME || k == 0 {
-                return Some(to + (line - at) * f64::from(u8::from(k == 0)));
+            if (at - line).abs() <= SAME {
+                return Some(to);
+            }
+            if k == 0 {
+                // Above everything that is drawn.
+                return Some(to + (line - at));
             }
             let (low, low_to, _) = pairs[k - 1];
             Some(low_to + (to - low_to) * ((line - low) / (at - low)))

@@ -8,6 +8,7 @@ mod error;
 mod gathered;
 mod head;
 mod json;
+mod markup;
 mod model;
 mod names;
 mod provenance;
@@ -31,6 +32,7 @@ pub use gathered::{
 };
 pub use head::{Head, head};
 pub use json::to_json;
+pub use markup::markup;
 pub use model::*;
 pub use names::SCHEMA_VERSION;
 pub use provenance::version;

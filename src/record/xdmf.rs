@@ -3,6 +3,7 @@
 //! it: `2DRectMesh`, `VXVY`, a temporal collection.
 
 use super::RunRecord;
+use super::markup::markup;
 
 /// Datasets of a stored point: name in the file, name in the viewer.
 const FIELDS: [(&str, &str); 12] = [
@@ -56,7 +57,7 @@ pub fn xdmf(record: &RunRecord, file: &str) -> String {
                  <Geometry GeometryType=\"VXVY\">\n{}     <DataItem Format=\"XML\" \
                  NumberType=\"Float\" Precision=\"8\" Dimensions=\"{ny}\">{}</DataItem>\n    \
                  </Geometry>\n{}{}{fields}   </Grid>\n",
-                escaped(name),
+                markup(name),
                 item(&[nx], file, "/x", "Float", 8),
                 up.join(" "),
                 attribute("net doping [cm^-3]", "Node", &[ny, nx], file, "/doping/net", "Float", 8),
@@ -75,7 +76,7 @@ pub fn xdmf(record: &RunRecord, file: &str) -> String {
     format!(
         "<?xml version=\"1.0\"?>\n<Xdmf Version=\"2.0\">\n <Domain>\n  <Grid Name=\"{}\" \
          GridType=\"Collection\" CollectionType=\"Temporal\">\n{grids}  </Grid>\n </Domain>\n</Xdmf>\n",
-        escaped(&record.case_name)
+        markup(&record.case_name)
     )
 }
 
@@ -101,23 +102,6 @@ fn item(shape: &[usize], file: &str, at: &str, sort: &str, bytes: usize) -> Stri
         "     <DataItem Format=\"HDF\" NumberType=\"{sort}\" Precision=\"{bytes}\" \
          Dimensions=\"{}\">{}:{at}</DataItem>\n",
         shape.join(" "),
-        escaped(file)
+        markup(file)
     )
-}
-
-/// XML 1.0: the five signs, and nothing that it forbids.
-fn escaped(text: &str) -> String {
-    let mut out = String::with_capacity(text.len());
-    for c in text.chars() {
-        match c {
-            '&' => out.push_str("&amp;"),
-            '<' => out.push_str("&lt;"),
-            '>' => out.push_str("&gt;"),
-            '"' => out.push_str("&quot;"),
-            '\'' => out.push_str("&apos;"),
-            c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => out.push(' '),
-            c => out.push(c),
-        }
-    }
-    out
 }

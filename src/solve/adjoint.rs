@@ -2,7 +2,7 @@
 //! after which the derivative by any parameter is a product with the change of the
 //! equations (the left null vector at a fold: there the drive voltage at given current, and
 //! the current at given voltage, are the fold's own to first order). Source: A. Griewank and
-//! G. Reddien, IMA J. Numer. Anal. 4 (1984) 295, for folds; the rest is calculus.
+//! G. Reddien, SIAM J. Numer. Anal. 21 (1984) 176, from memory, for folds; the rest is calculus.
 
 use crate::discretize::{Device, State, Tying};
 use crate::linear::{DirectSolver, LinearError};
@@ -97,8 +97,7 @@ impl System<'_> {
         Ok(Adjoint { goal, device, border, backward_error })
     }
 
-    /// The equations at `state` under the constraint of `goal` at (`voltage`, `current`),
-    /// with the test functions of `with`: those of the point that is differentiated.
+    /// The equations at `state` under `constraint`, with the test functions of `with`: those of the point that is differentiated.
     pub fn defect(
         &mut self,
         state: &State,

@@ -45,8 +45,7 @@ impl SmallSignal {
     /// As of the test functions' linear systems.
     pub fn new(system: &mut System, state: &State) -> Result<SmallSignal, LinearError> {
         let device = system.device;
-        system.update_tests(state, false)?;
-        system.assembly.evaluate(device, state, true);
+        system.update_tests(state, true)?;
         let block = device.block();
         let contacts = 0..device.contacts.len();
         let conduction: Vec<Vec<f64>> = contacts
@@ -79,9 +78,8 @@ impl SmallSignal {
         let none = Change::none(device);
         let stage = Stage { from: state, alpha: 1.0, history: &none, generation: &[] };
         stage.add(device, state, &mut system.assembly, true);
-        let storage = std::mem::take(&mut system.assembly.matrix.values);
+        let storage = system.assembly.matrix.values.clone();
         // The system is left as at a solved point.
-        system.assembly.matrix.values = jacobian.clone();
         system.assembly.evaluate(device, state, true);
         let pattern = Arc::new(BlockPattern { block: 2 * block, ..(*device.pattern).clone() });
         Ok(SmallSignal {
