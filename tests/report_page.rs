@@ -187,7 +187,7 @@ fn a_gathered_sweep_has_its_boundary() {
     assert!(!text.contains("<script>alert") && !text.contains("<img"));
     // 3.3 V and 10 %: the boundary is drawn, white below green.
     assert!(text.contains("boundary of immunity at 3.630 V"));
-    assert_eq!(text.matches("stroke=\"#0d6b52\" stroke-width=\"2.4\"").count(), 1);
+    assert_eq!(text.matches("stroke=\"#00563f\" stroke-width=\"2.4\"").count(), 1);
     let Some(chromium) = browser() else { return };
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("sweep.html");

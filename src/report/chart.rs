@@ -45,6 +45,8 @@ pub struct Series {
     pub y: Vec<f64>,
     /// Read beside x and y.
     pub extra: Vec<Extra>,
+    /// A guest: the axes do not stretch for it.
+    pub aside: bool,
 }
 
 /// Values by point that are read, not drawn.
@@ -90,6 +92,8 @@ impl std::fmt::Display for Short {
 }
 
 const SIZE: [f64; 2] = [960.0, 540.0];
+/// Between two rows of a legend.
+const KEY_ROW: f64 = 17.0;
 /// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out:
 /// a curve begins at next to nothing. As in the page.
 const LEFT_OUT: f64 = 0.06;
@@ -130,7 +134,7 @@ impl Chart {
                     .collect();
                 json!({
                     "name": s.name, "ink": ink(s.ink), "dash": s.dash, "dots": s.dots,
-                    "x": list(&s.x), "y": list(&s.y), "extra": extra,
+                    "x": list(&s.x), "y": list(&s.y), "extra": extra, "aside": s.aside,
                 })
             })
             .collect();
@@ -152,9 +156,12 @@ impl Chart {
     /// Drawn on paper; `log` overrules how the y axis is shown at first.
     pub fn drawing(&self, log: Option<bool>) -> Drawing {
         let log_y = log.unwrap_or(self.y.log);
-        let mut d = Drawing::new(SIZE[0], SIZE[1], &self.title, &self.about());
-        let named: Vec<&Series> = self.series.iter().filter(|s| !s.name.is_empty()).collect();
-        let area = Area { x: 84.0, y: 56.0, width: SIZE[0] - 108.0, height: SIZE[1] - 112.0 };
+        let (keys, rows) = self.keys(84.0, SIZE[0] - 24.0);
+        // More rows of the legend make the paper higher, not the plot lower.
+        let more = KEY_ROW * rows.saturating_sub(1) as f64;
+        let mut d = Drawing::new(SIZE[0], SIZE[1] + more, &self.title, &self.about());
+        let (width, height) = (SIZE[0] - 108.0, SIZE[1] - 112.0);
+        let area = Area { x: 84.0, y: 56.0 + more, width, height };
         let x_ends = (area.x, area.x + area.width);
         let y_ends = (area.y + area.height, area.y);
         let (Some(x), Some(y)) = (
@@ -191,14 +198,26 @@ impl Chart {
         if let Some(t) = d.last_text() {
             t.bold = true;
         }
-        let mut at = area.x;
-        for s in named {
+        for (s, x, y) in keys {
             let stroke = Stroke { ink: s.ink, width: 2.2, dash: s.dash };
-            d.line([at, 41.0], [at + 24.0, 41.0], stroke);
-            d.text(at + 30.0, 45.0, 11.5, Anchor::Start, Ink::Quiet, &s.name);
-            at += 50.0 + text_width(&s.name, 11.5);
+            d.line([x, y], [x + 24.0, y], stroke);
+            d.text(x + 30.0, y + 4.0, 11.5, Anchor::Start, Ink::Quiet, &s.name);
         }
         d
+    }
+
+    /// Where the names of the curves stand, in rows between two px, and how many rows.
+    fn keys(&self, left: f64, right: f64) -> (Vec<(&Series, f64, f64)>, usize) {
+        let (mut x, mut rows, mut out) = (left, 1, Vec::new());
+        for s in self.series.iter().filter(|s| !s.name.is_empty()) {
+            let width = 30.0 + text_width(&s.name, 11.5);
+            if x > left && x + width > right {
+                (x, rows) = (left, rows + 1);
+            }
+            out.push((s, x, 41.0 + KEY_ROW * (rows - 1) as f64));
+            x += width + 20.0;
+        }
+        (out, rows)
     }
 
     fn range(
@@ -210,7 +229,8 @@ impl Chart {
         supply: Option<Supply>,
     ) -> Option<Axis> {
         let turn = |v: f64| if log { v.abs().log10() } else { v };
-        let values = self.series.iter().flat_map(|s| of(s).iter().copied());
+        let own = self.series.iter().filter(|s| !s.aside);
+        let values = own.flat_map(|s| of(s).iter().copied());
         let mut all: Vec<f64> = values.map(turn).filter(|v| v.is_finite()).collect();
         all.sort_by(f64::total_cmp);
         if log && all.len() > 30 {

@@ -2,11 +2,12 @@
 
 use super::chart::{Chart, Scale, Series, Supply};
 use super::curves::dash;
+use super::draw::Drawing;
 use super::escape::markup;
 use super::ink::Ink;
 use super::page::{self, Page};
 use super::units::si;
-use super::{Item, tables};
+use super::{Item, map_sets, tables};
 use crate::experiment::{Figures, Outcome, Shown};
 
 /// A figure of an outcome: what it is, its unit, its value.
@@ -19,11 +20,13 @@ pub(super) fn several(items: &[Item]) -> String {
     let names: Vec<&str> = items.iter().map(|i| i.name.as_str()).collect();
     page.put(&format!("<p class=\"under\">{}</p></header>\n<main>", markup(&names.join(", "))));
     page.put(&verdicts(items));
-    page.put(
+    let maps = map_sets::of_several(items);
+    let fields = if maps.is_some() { "<a href=\"#fields\">Fields</a> " } else { "" };
+    page.put(&format!(
         "<nav aria-label=\"Sections\"><a href=\"#differences\">Differences</a> \
-         <a href=\"#curves\">Curves</a> <a href=\"#sections\">Cross-sections</a> \
-         <a href=\"#inputs\">Inputs and provenance</a></nav>",
-    );
+         <a href=\"#curves\">Curves</a> <a href=\"#sections\">Cross-sections</a> {fields}\
+         <a href=\"#inputs\">Inputs and provenance</a></nav>"
+    ));
     page.heading("differences", "Differences");
     page.put(&differences(items));
     page.heading("curves", "Curves");
@@ -35,6 +38,21 @@ pub(super) fn several(items: &[Item]) -> String {
         page.put(&format!("<h3>{}</h3>", markup(&item.name)));
         page::cross_section(&mut page, &item.record, &format!("section-{k}"));
     }
+    if let Some((set, left_out)) = maps {
+        page.heading("fields", "Fields");
+        page.put(
+            "<p>Corresponding points stand below each other and share one colour scale. The \
+             buttons above the large map change the result and keep the place in view.</p>",
+        );
+        if left_out > 0 {
+            page.put(&format!(
+                "<p>{left_out} maps are left out so that the page stays small; a page of one \
+                 result alone shows all of its own.</p>"
+            ));
+        }
+        page.put(&map_sets::figure(&set, page.maps.len()));
+        page.maps.push(set);
+    }
     page.heading("inputs", "Inputs and provenance");
     for item in items {
         page.put(&format!("<h3>{}</h3>", markup(&item.name)));
@@ -42,7 +60,7 @@ pub(super) fn several(items: &[Item]) -> String {
         page.put(&tables::warnings(&item.record));
         page.put(&page::case_text(&item.record));
     }
-    page.put("<p>A page of one result alone shows its fields as well.</p></main>");
+    page.put("</main>");
     page.put(&page::footer());
     page.finish(&title)
 }
@@ -50,6 +68,11 @@ pub(super) fn several(items: &[Item]) -> String {
 /// One chart for each experiment that any of them has.
 pub(super) fn overlays(items: &[Item]) -> Vec<Chart> {
     keys(items).iter().enumerate().filter_map(|(n, key)| overlay(items, key, n)).collect()
+}
+
+/// The same as figures of their own, with their names.
+pub(super) fn drawings(items: &[Item]) -> Vec<(String, Drawing)> {
+    overlays(items).into_iter().map(|c| (c.id.clone(), c.drawing(None))).collect()
 }
 
 fn verdicts(items: &[Item]) -> String {
@@ -72,7 +95,7 @@ fn verdicts(items: &[Item]) -> String {
 }
 
 /// An experiment is the same in two results if kind, terminals and rank among such are.
-fn key_of(outcomes: &[Outcome], k: usize) -> String {
+pub(super) fn key_of(outcomes: &[Outcome], k: usize) -> String {
     let name = |o: &Outcome| format!("{} on {}", o.kind, o.drive.join(", "));
     let mine = name(&outcomes[k]);
     let rank = outcomes[..k].iter().filter(|o| name(o) == mine).count();
@@ -113,6 +136,7 @@ fn overlay(items: &[Item], key: &str, n: usize) -> Option<Chart> {
             x: o.curve.voltage.clone(),
             y: o.curve.current.clone(),
             extra: Vec::new(),
+            aside: false,
         });
     }
     (!series.is_empty()).then(|| Chart {

@@ -26,12 +26,14 @@ pub fn of_outcome(record: &RunRecord, k: usize, id: &str) -> Option<Chart> {
         _ => format!("{}{on}", capital(&o.kind)),
     };
     let verdict = record.verdict.as_ref().filter(|_| snapback);
+    let mut series = if let Figures::Bias { .. } = o.figures { terminals(o) } else { parts(o) };
+    series.extend(lumped(record, k));
     Some(Chart {
         id: id.to_string(),
         title,
         x: Scale { label: "voltage".into(), unit: VOLTAGE.into(), log: false, both: false },
         y: Scale { label: "current".into(), unit: PER_WIDTH.into(), log: true, both: true },
-        series: if let Figures::Bias { .. } = o.figures { terminals(o) } else { parts(o) },
+        series,
         marks: marks(o),
         supply: verdict.map(|v| Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) }),
         width: Some(record.width),
@@ -82,6 +84,7 @@ fn parts(o: &Outcome) -> Vec<Series> {
             x: at(&c.voltage, |f| f.voltage),
             y: at(&c.current, |f| f.current),
             extra: extra(o, from, to, start, end),
+            aside: false,
         }
     };
     let mut out = Vec::new();
@@ -120,6 +123,39 @@ fn extra(
     all.filter(|e| e.values.iter().any(|v| v.abs() > 0.0)).collect()
 }
 
+/// The lumped model's own curve, over the snapback that it is compared with: the first.
+fn lumped(record: &RunRecord, k: usize) -> Option<Series> {
+    let snapback = |o: &Outcome| matches!(o.figures, Figures::Snapback { .. });
+    if record.experiments.iter().position(snapback) != Some(k) {
+        return None;
+    }
+    let column = |name: &str| match &record.extract.find(&format!("lumped/curve/{name}"))?.value {
+        Shown::Numbers { values, .. } => Some(values.clone()),
+        _ => None,
+    };
+    let (x, y) = (column("voltage_V")?, column("current_A_per_um")?);
+    let points = ["trigger", "holding"].map(|point| {
+        let at = |name: &str| record.extract.number_at(&format!("lumped/{point}/{name}"));
+        let (v, i) = (at("voltage_V")?, at("current_A_per_um")?);
+        Some(format!("{point} {}, {}", si(v, VOLTAGE), si(i, PER_WIDTH)))
+    });
+    let points: Vec<String> = points.into_iter().flatten().collect();
+    let name = match points.is_empty() {
+        true => "lumped model".to_string(),
+        false => format!("lumped model ({})", points.join("; ")),
+    };
+    (x.len() > 1).then_some(Series {
+        name,
+        ink: Ink::Lumped,
+        dash: Some([2.0, 3.0]),
+        dots: false,
+        x,
+        y,
+        extra: Vec::new(),
+        aside: true,
+    })
+}
+
 /// The current of every terminal that carries one.
 fn terminals(o: &Outcome) -> Vec<Series> {
     let c = &o.curve;
@@ -139,6 +175,7 @@ fn terminals(o: &Outcome) -> Vec<Series> {
             x: c.voltage.clone(),
             y,
             extra: Vec::new(),
+            aside: false,
         })
         .collect()
 }
@@ -204,6 +241,7 @@ fn sheet_charts(sheet: &Sheet, title: &str, id: &str, out: &mut Vec<Chart>) {
                     x: xs.to_vec(),
                     y: ys.to_vec(),
                     extra: Vec::new(),
+                    aside: false,
                 })
                 .collect();
             let ys: Vec<f64> = series.iter().flat_map(|s| s.y.iter().copied()).collect();

@@ -103,7 +103,7 @@ pub fn figure(record: &RunRecord, name: &str) -> Option<Drawing> {
 
 /// A map with its scale, current lines, junctions and axes.
 fn drawing(mesh: &Mesh, map: &Map, flow: &[Polyline], at: &str) -> Drawing {
-    let q = map.quantity;
+    let q = map.span.quantity;
     let title = format!("{}, {at}", curves::capital(q.name));
     let about = format!(
         "Map of {} from {} to {}",
@@ -153,7 +153,7 @@ fn bar(d: &mut Drawing, map: &Map, area: Area) {
             4 => Anchor::End,
             _ => Anchor::Middle,
         };
-        let text = si(map.value(share), map.quantity.unit);
+        let text = si(map.value(share), map.span.quantity.unit);
         d.text(area.x + share * area.width, area.y + 30.0, 11.0, anchor, Ink::Quiet, &text);
     }
 }
@@ -180,7 +180,7 @@ fn pixels(mesh: &Mesh, map: &Map, columns: usize, rows: usize) -> Vec<u8> {
             let share = (s(0, 0) * (1.0 - fx) + s(1, 0) * fx) * (1.0 - fy)
                 + (s(0, 1) * (1.0 - fx) + s(1, 1) * fx) * fy;
             let [red, green, blue] = match cell {
-                Material::Oxide if map.quantity.silicon => oxide,
+                Material::Oxide if map.span.quantity.silicon => oxide,
                 Material::Void => [255; 3],
                 _ if share.is_finite() => ramp[(share.clamp(0.0, 1.0) * 255.0).round() as usize],
                 _ => [255; 3],

@@ -6,11 +6,11 @@ use super::chart::Chart;
 use super::curves;
 use super::escape::{base64, markup, script};
 use super::ink::{Ramp, magnitude, signed, style_sheet};
-use super::maps;
 use super::section::section;
 use super::svg::{short, svg};
 use super::tables;
 use super::units::duration;
+use super::{map_sets, maps};
 use crate::case::{Case, read_str};
 use crate::experiment::{Sheet, Shown};
 use crate::record::RunRecord;
@@ -233,9 +233,9 @@ fn fields(page: &mut Page, record: &RunRecord) {
     if stored.is_empty() || record.mesh.nx() < 2 || record.mesh.ny() < 2 {
         return;
     }
-    let set = maps::json_of(record, &stored);
+    let set = map_sets::of_one(record, &stored);
     page.heading("fields", "Fields");
-    page.put(&tables::maps_figure(record, &stored, &set, page.maps.len()));
+    page.put(&map_sets::figure(&set, page.maps.len()));
     page.maps.push(set);
 }
 

@@ -89,7 +89,9 @@ function chart(figure, spec) {
   spec.series.forEach((s, k) => s.x.forEach((x, n) => points.push({ s: k, n, x, y: s.y[n] })));
 
   function whole() {
-    const shown = spec.series.filter((_, k) => !hidden.has(k));
+    // Axes do not stretch for guests, unless these are alone.
+    const visible = spec.series.filter((_, k) => !hidden.has(k));
+    const own = visible.filter((s) => !s.aside), shown = own.length ? own : visible;
     const range = (axis) => {
       const all = [];
       const take = (v) => {
