@@ -182,13 +182,16 @@ impl Chart {
             d.line([a, top], [a, bottom], Stroke { ink: Ink::Supply, width: 1.5, dash: None });
             let dash = Some([3.0, 3.0]);
             d.line([b, top], [b, bottom], Stroke { ink: Ink::Supply, width: 1.0, dash });
-            d.text(a.max(b) + 6.0, bottom - 8.0, 11.5, Anchor::Start, Ink::Supply, &s.label());
-            if let Some(t) = d.last_text() {
-                t.halo = true;
-            }
         }
         for s in &self.series {
             draw_series(&mut d, s, &x, &y);
+        }
+        if let Some(s) = self.supply {
+            let (at, bottom) = (x.px(s.supply).max(x.px(s.limit)) + 6.0, area.y + area.height);
+            d.text(at, bottom - 8.0, 11.5, Anchor::Start, Ink::Supply, &s.label());
+            if let Some(t) = d.last_text() {
+                t.halo = true;
+            }
         }
         d.marks.push(Mark::Whole);
         for m in &self.marks {

@@ -7,7 +7,7 @@ use super::escape::markup;
 use super::ink::Ink;
 use super::page::{self, Page};
 use super::units::si;
-use super::{Item, map_sets, tables};
+use super::{Item, chart_table, map_sets, tables};
 use crate::experiment::{Figures, Outcome, Shown};
 
 /// A figure of an outcome: what it is, its unit, its value.
@@ -31,7 +31,7 @@ pub(super) fn several(items: &[Item]) -> String {
     page.put(&differences(items));
     page.heading("curves", "Curves");
     for chart in overlays(items) {
-        page.chart(&chart, "");
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("sections", "Cross-sections");
     for (k, item) in items.iter().enumerate() {
@@ -209,7 +209,8 @@ fn differences(items: &[Item]) -> String {
         let text = value.map_or("none".to_string(), |v| si(v, unit));
         let change = match (value, first) {
             (Some(v), Some(f)) if k > 0 && f != 0.0 => {
-                format!("<br><small>{:+.2} %</small>", 100.0 * (v - f) / f.abs())
+                let share = format!("{:+.2} %", 100.0 * (v - f) / f.abs()).replace('-', "−");
+                format!("<br><small>{share}</small>")
             }
             _ => String::new(),
         };

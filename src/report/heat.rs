@@ -6,7 +6,7 @@ use super::curves::shown_unit;
 use super::draw::{Anchor, Area, Drawing, Mark, Step, Stroke};
 use super::ink::{Ink, magnitude, readable_on};
 use super::raster::text_width;
-use super::sweep::{figures, level, strides, texts};
+use super::sweep::{figures, level, strides, texts, word};
 use super::units::si;
 use crate::record::{AxisValues, Column, Gathered, Values};
 
@@ -24,7 +24,7 @@ pub fn maps(g: &Gathered, limit: Option<f64>) -> Vec<(String, Drawing)> {
         for b in a + 1..g.axes.len() {
             if g.axes[a].values.len() > 1 && g.axes[b].values.len() > 1 {
                 let name = format!("{}-map-{}-{}", column.name, g.axes[a].name, g.axes[b].name);
-                out.push((name, Heat::new(g, column, values, [a, b], limit).drawing()));
+                out.push((word(&name), Heat::new(g, column, values, [a, b], limit).drawing()));
             }
         }
     }
@@ -73,7 +73,8 @@ impl<'a> Heat<'a> {
         let (low, high) =
             known.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         let limit = limit.filter(|_| column.name.starts_with("V_h"));
-        let rest = (0..g.axes.len()).filter(|k| !pair.contains(k));
+        let more = |k: &usize| !pair.contains(k) && g.axes[*k].values.len() > 1;
+        let rest = (0..g.axes.len()).filter(more);
         let rest: Vec<String> =
             rest.map(|k| format!("{} {}", g.axes[k].name, level(&g.axes[k], 0))).collect();
         let about = format!(

@@ -264,10 +264,10 @@ pub fn figure(set: &Value, number: usize) -> String {
         false => "<span></span>",
     };
     format!(
-        "<figure data-maps=\"{number}\"><figcaption><b class=\"what\"></b><br>On the true mesh. \
+        "<figure data-maps=\"{number}\" aria-label=\"Maps of fields\"><figcaption><b class=\"what\"></b><br>On the true mesh. \
          Between two white current lines flows a sixteenth of the total current, broken lines are \
-         junctions. Point at the map, or focus it and use the arrow keys; drag to move, + and − \
-         to zoom.</figcaption><div class=\"bar-top\">{twins}<div class=\"tools\"></div></div>\
+         junctions. <span class=\"screen\">Point at the map, or focus it and use the arrow keys; \
+         drag to move, + and − to zoom.</span></figcaption><div class=\"bar-top\">{twins}<div class=\"tools\"></div></div>\
          <div><canvas class=\"map\" role=\"img\" tabindex=\"0\" aria-label=\"Map\"></canvas></div>\
          <div class=\"scale\"><canvas class=\"bar\" aria-hidden=\"true\"></canvas>\
          <div class=\"marks\"></div></div><output aria-live=\"polite\" data-hint=\"Values at a \

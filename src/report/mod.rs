@@ -3,6 +3,7 @@
 
 mod axis;
 mod chart;
+mod chart_table;
 mod compare;
 mod contour;
 mod curves;
@@ -29,6 +30,7 @@ use crate::mesh;
 use crate::record::{Gathered, RunRecord};
 use crate::structure::{SampleLines, Structure};
 
+pub(crate) use curves::shown_unit;
 pub use draw::Drawing;
 pub use figures::{figure, names};
 pub use flow::stream;

@@ -10,7 +10,7 @@ use super::ink::Ink;
 use super::page::{self, Page};
 use super::svg::svg;
 use super::units::si;
-use super::{Item, compare, tables};
+use super::{Item, chart_table, compare, tables};
 use crate::case::read_str;
 use crate::record::{AxisValues, Column, Gathered, Values};
 
@@ -24,11 +24,14 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     let mut page = Page::default();
     let name = if g.name.is_empty() { "Sweep" } else { &g.name };
     let count: usize = g.axes.iter().map(|a| a.values.len()).product();
+    let varied: Vec<&str> =
+        g.axes.iter().filter(|a| a.values.len() > 1).map(|a| a.name.as_str()).collect();
     page.put(&format!(
-        "<header><h1>Sweep {}</h1><p class=\"under\">{count} cases over {}; gathered by holdpoint \
-         {}</p></header>\n<main>",
+        "<header><h1>Sweep {}</h1><p class=\"under\">{count} cases over {}{}; gathered by \
+         holdpoint {}</p></header>\n<main>",
         markup(name),
-        markup(&g.axes.iter().map(|a| a.name.as_str()).collect::<Vec<_>>().join(", ")),
+        markup(&varied.join(", ")),
+        markup(&fixed(g)),
         markup(&g.version)
     ));
     page.put(&counts(g));
@@ -40,7 +43,8 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     let limit = limit_of(g);
     page.heading("axes", "Over each axis");
     for (n, (_, chart)) in over_axes(g, limit).into_iter().enumerate() {
-        page.chart(&Chart { id: format!("axis-{n}"), ..chart }, "");
+        let chart = Chart { id: format!("axis-{n}"), ..chart };
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("maps", "Over two axes");
     let maps = heat::maps(g, limit);
@@ -49,8 +53,9 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     }
     for (n, (_, d)) in maps.iter().enumerate() {
         page.put(&format!(
-            "<figure data-drawn=\"yes\"><figcaption>{}. A cross marks a case that latches, a \
+            "<figure data-drawn=\"yes\" aria-label=\"{}\"><figcaption>{}. A cross marks a case that latches, a \
              blank cell one without the figure.</figcaption><div class=\"wide\">{}</div></figure>",
+            markup(&d.title),
             markup(&d.about),
             svg(d, false, &format!("heat-{n}"))
         ));
@@ -60,7 +65,7 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
         page.put("<p>The results of the cases were not found beside the table.</p>");
     }
     for chart in compare::overlays(some) {
-        page.chart(&chart, "");
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("cases", "Cases");
     page.put(&cases(g));
@@ -91,6 +96,18 @@ fn all(g: &Gathered, some: &[Item]) -> Vec<(String, Drawing)> {
     let limit = limit_of(g);
     let charts = over_axes(g, limit).into_iter().map(|(name, c)| (name, c.drawing(None)));
     charts.chain(heat::maps(g, limit)).chain(compare::drawings(some)).collect()
+}
+
+/// A name without blanks, as figures are called.
+pub(super) fn word(name: &str) -> String {
+    name.replace(char::is_whitespace, "-")
+}
+
+/// Axes that have one value only, with it.
+fn fixed(g: &Gathered) -> String {
+    let one = g.axes.iter().filter(|a| a.values.len() == 1);
+    let list: Vec<String> = one.map(|a| format!("{} {}", a.meaning, level(a, 0))).collect();
+    if list.is_empty() { String::new() } else { format!(", at {}", list.join(", ")) }
 }
 
 /// Supply with margin [V], from the base case.
@@ -175,6 +192,10 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
     for (column, values) in figures(g) {
         for (k, axis) in g.axes.iter().enumerate() {
             let Values::Numbers(x) = &axis.values else { continue };
+            // Over one value nothing is to be seen.
+            if x.len() < 2 {
+                continue;
+            }
             // A list of samples: its own values are columns, points without a line.
             let samples = g.axes.len() == 1 && axis.name == "sample";
             let starts: Vec<usize> = (0..values.len())
@@ -190,7 +211,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
                         .axes
                         .iter()
                         .enumerate()
-                        .filter(|(o, _)| *o != k)
+                        .filter(|(o, a)| *o != k && a.values.len() > 1)
                         .map(|(o, a)| {
                             let at = (start / steps[o]) % a.values.len().max(1);
                             format!("{} {}", a.name, level(a, at))
@@ -237,7 +258,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
                 supply: None,
                 width: None,
             };
-            out.push((format!("{}-over-{}", column.name, axis.name), chart));
+            out.push((word(&format!("{}-over-{}", column.name, axis.name)), chart));
         }
     }
     out

@@ -172,15 +172,17 @@ pub(super) fn sheet_of(r: &RunRecord, k: usize) -> Option<(&Sheet, String)> {
 /// All figures of a sheet; columns of equal length side by side.
 pub(super) fn sheet(named: &Sheet) -> String {
     let mut rows = String::new();
-    sheet_rows(named, "", &mut rows);
+    sheet_rows(named, &mut rows);
     let scalars = match rows.is_empty() {
         true => String::new(),
-        false => format!("<div class=\"wide\"><table><tbody>{rows}</tbody></table></div>"),
+        false => format!(
+            "<div class=\"wide\"><table class=\"named\"><tbody>{rows}</tbody></table></div>"
+        ),
     };
     scalars + &columns(named)
 }
 
-fn sheet_rows(named: &Sheet, above: &str, rows: &mut String) {
+fn sheet_rows(named: &Sheet, rows: &mut String) {
     for f in &named.figures {
         let unit = if f.unit == "1" { String::new() } else { shown_unit(&f.unit) };
         let unit = unit.as_str();
@@ -197,13 +199,19 @@ fn sheet_rows(named: &Sheet, above: &str, rows: &mut String) {
             }
             Shown::Numbers { .. } => continue,
             Shown::Group(inner) => {
-                sheet_rows(inner, &format!("{above}{}: ", f.meaning), rows);
+                let mut own = String::new();
+                sheet_rows(inner, &mut own);
+                if !own.is_empty() {
+                    rows.push_str(&format!(
+                        "<tr class=\"group\"><th colspan=\"2\" scope=\"rowgroup\">{}</th></tr>{own}",
+                        markup(&f.meaning)
+                    ));
+                }
                 continue;
             }
         };
         rows.push_str(&format!(
-            "<tr><th scope=\"row\">{}{}</th><td>{}</td></tr>",
-            markup(above),
+            "<tr><th scope=\"row\">{}</th><td>{}</td></tr>",
             markup(&f.meaning),
             markup(&text)
         ));

@@ -134,6 +134,10 @@ function chart(figure, spec) {
     svg.appendChild(inside);
     if (spec.supply) supply(inside);
     spec.series.forEach((s, k) => { if (!hidden.has(k)) curve(s, inside); });
+    if (spec.supply) {
+      const x = px(Math.max(turn(spec.supply.supply, "x"), turn(spec.supply.limit, "x"))) + 6;
+      make("text", { x, y: height - bottom - 8, class: "f-supply s-paper halo" }, inside, spec.supply.label);
+    }
     const tags = spec.marks.map((m) => [m, ...place(m)]).filter((t) => isFinite(t[1] + t[2]));
     for (const [m, x, y] of tags) {
       make("circle", { cx: x, cy: y, r: 5, class: `f-${m.ink} s-paper`, "stroke-width": 1.5 }, inside);
@@ -178,7 +182,6 @@ function chart(figure, spec) {
     make("rect", { x: Math.min(a, b), y: top, width: Math.abs(b - a), height: height - top - bottom, class: "f-margin" }, g);
     make("line", { x1: a, x2: a, y1: top, y2: height - bottom, class: "s-supply", "stroke-width": 1.5 }, g);
     make("line", { x1: b, x2: b, y1: top, y2: height - bottom, class: "s-supply", "stroke-width": 1, "stroke-dasharray": "3 3" }, g);
-    make("text", { x: Math.max(a, b) + 6, y: height - bottom - 8, class: "f-supply s-paper halo" }, g, spec.supply.label);
   }
 
   function curve(s, g) {
