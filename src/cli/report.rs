@@ -9,9 +9,6 @@ use crate::case::Case;
 use crate::record;
 use crate::report::{self, Drawing, Item};
 
-/// Most cases of a sweep whose curves are shown.
-const CURVES: usize = 8;
-
 /// Make results visible: a self-contained page, or one figure
 ///
 /// The page opens from disk and asks for no network. It starts with the verdict, then the
@@ -111,10 +108,11 @@ impl Report {
                 return BAD_INPUT;
             }
         };
-        // Some cases, evenly spread, for the families of curves.
+        // Along each axis, for the families of curves.
         let folder = path.parent().unwrap_or(Path::new("."));
-        let stride = gathered.files.len().div_ceil(CURVES).max(1);
-        let some = gathered.files.iter().step_by(stride).filter_map(|(name, file)| {
+        let wanted = report::sweep_cases(&gathered);
+        let some = gathered.files.iter().filter(|f| wanted.contains(&f.0));
+        let some = some.filter_map(|(name, file)| {
             let record = record::read(&folder.join(file)).ok()?;
             Some(Item { name: name.clone(), record })
         });

@@ -172,7 +172,12 @@ pub(super) fn experiment_figures(
             line(format!("  criterion  {}", criterion.word()));
             sheet(beside, 1, all, line);
         }
-        Figures::Bias { .. } => {}
+        Figures::Bias { .. } => {
+            if let (Some(v), Some(i)) = (o.curve.voltage.last(), o.curve.current.last()) {
+                let (whole, one) = (si(i * out_of_plane, "A"), si(*i, "A/µm"));
+                line(format!("  last       {} at {one} ({whole})", si(*v, "V")));
+            }
+        }
         Figures::Named(named) => sheet(named, 1, all, line),
     }
 }

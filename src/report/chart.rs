@@ -94,8 +94,8 @@ impl std::fmt::Display for Short {
 const SIZE: [f64; 2] = [960.0, 540.0];
 /// Between two rows of a legend.
 const KEY_ROW: f64 = 17.0;
-/// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out:
-/// a curve begins at next to nothing. As in the page.
+/// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out: a
+/// curve over a linear axis begins at next to nothing. As in the page.
 const LEFT_OUT: f64 = 0.06;
 
 impl Chart {
@@ -165,8 +165,8 @@ impl Chart {
         let x_ends = (area.x, area.x + area.width);
         let y_ends = (area.y + area.height, area.y);
         let (Some(x), Some(y)) = (
-            self.range(self.x.log, x_ends, |s| &s.x, |m| m.x, self.supply),
-            self.range(log_y, y_ends, |s| &s.y, |m| m.y, None),
+            self.range([self.x.log, false], x_ends, |s| &s.x, |m| m.x, self.supply),
+            self.range([log_y, log_y && !self.x.log], y_ends, |s| &s.y, |m| m.y, None),
         ) else {
             let middle = (0.5 * SIZE[0], 0.5 * SIZE[1]);
             d.text(middle.0, middle.1, 14.0, Anchor::Middle, Ink::Quiet, "nothing to draw");
@@ -223,9 +223,10 @@ impl Chart {
         (out, rows)
     }
 
+    /// Logarithmic or not; without the first points or with them.
     fn range(
         &self,
-        log: bool,
+        [log, left_out]: [bool; 2],
         (start, end): (f64, f64),
         of: fn(&Series) -> &Vec<f64>,
         mark: fn(&Place) -> f64,
@@ -236,7 +237,7 @@ impl Chart {
         let values = own.flat_map(|s| of(s).iter().copied());
         let mut all: Vec<f64> = values.map(turn).filter(|v| v.is_finite()).collect();
         all.sort_by(f64::total_cmp);
-        if log && all.len() > 30 {
+        if left_out && all.len() > 30 {
             all.drain(..(all.len() as f64 * LEFT_OUT) as usize);
         }
         all.extend(self.marks.iter().map(|m| turn(mark(m))).filter(|v| v.is_finite()));

@@ -9,9 +9,17 @@ use super::page::{self, Page};
 use super::units::si;
 use super::{Item, chart_table, map_sets, tables};
 use crate::experiment::{Figures, Outcome, Shown};
+use crate::record::RunRecord;
 
 /// A figure of an outcome: what it is, its unit, its value.
 type Row = (String, &'static str, Option<f64>);
+
+/// A result with the name it is shown by.
+type Named<'a> = (&'a str, &'a RunRecord);
+
+fn named(items: &[Item]) -> Vec<Named<'_>> {
+    items.iter().map(|i| (i.name.as_str(), &i.record)).collect()
+}
 
 pub(super) fn several(items: &[Item]) -> String {
     let mut page = Page::default();
@@ -30,7 +38,7 @@ pub(super) fn several(items: &[Item]) -> String {
     page.heading("differences", "Differences");
     page.put(&differences(items));
     page.heading("curves", "Curves");
-    for chart in overlays(items) {
+    for chart in overlays(&named(items)) {
         page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("sections", "Cross-sections");
@@ -66,13 +74,13 @@ pub(super) fn several(items: &[Item]) -> String {
 }
 
 /// One chart for each experiment that any of them has.
-pub(super) fn overlays(items: &[Item]) -> Vec<Chart> {
+pub(super) fn overlays(items: &[Named]) -> Vec<Chart> {
     keys(items).iter().enumerate().filter_map(|(n, key)| overlay(items, key, n)).collect()
 }
 
 /// The same as figures of their own, with their names.
 pub(super) fn drawings(items: &[Item]) -> Vec<(String, Drawing)> {
-    overlays(items).into_iter().map(|c| (c.id.clone(), c.drawing(None))).collect()
+    overlays(&named(items)).into_iter().map(|c| (c.id.clone(), c.drawing(None))).collect()
 }
 
 fn verdicts(items: &[Item]) -> String {
@@ -102,11 +110,11 @@ pub(super) fn key_of(outcomes: &[Outcome], k: usize) -> String {
     if rank == 0 { mine } else { format!("{mine} ({})", rank + 1) }
 }
 
-fn keys(items: &[Item]) -> Vec<String> {
+fn keys(items: &[Named]) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for item in items {
-        for k in 0..item.record.experiments.len() {
-            let key = key_of(&item.record.experiments, k);
+        for k in 0..item.1.experiments.len() {
+            let key = key_of(&item.1.experiments, k);
             if !all.contains(&key) {
                 all.push(key);
             }
@@ -115,21 +123,21 @@ fn keys(items: &[Item]) -> Vec<String> {
     all
 }
 
-fn find<'a>(item: &'a Item, key: &str) -> Option<&'a Outcome> {
-    let all = &item.record.experiments;
+fn find<'a>(item: &Named<'a>, key: &str) -> Option<&'a Outcome> {
+    let all = &item.1.experiments;
     (0..all.len()).find(|k| key_of(all, *k) == key).and_then(|k| all.get(k))
 }
 
-fn overlay(items: &[Item], key: &str, n: usize) -> Option<Chart> {
+fn overlay(items: &[Named], key: &str, n: usize) -> Option<Chart> {
     let mut series = Vec::new();
     let mut supply = None;
     for (k, item) in items.iter().enumerate() {
         let Some(o) = find(item, key).filter(|o| o.curve.len() > 1) else { continue };
-        if let (Figures::Snapback { .. }, Some(v)) = (&o.figures, &item.record.verdict) {
+        if let (Figures::Snapback { .. }, Some(v)) = (&o.figures, &item.1.verdict) {
             supply.get_or_insert(Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) });
         }
         series.push(Series {
-            name: item.name.clone(),
+            name: item.0.to_string(),
             ink: Ink::Series(k),
             dash: dash(k),
             dots: false,
@@ -216,9 +224,10 @@ fn differences(items: &[Item]) -> String {
         };
         format!("<td class=\"n\">{}{change}</td>", markup(&text))
     };
-    for key in keys(items) {
+    let pairs = named(items);
+    for key in keys(&pairs) {
         let all: Vec<Vec<Row>> =
-            items.iter().map(|i| find(i, &key).map(figures).unwrap_or_default()).collect();
+            pairs.iter().map(|i| find(i, &key).map(figures).unwrap_or_default()).collect();
         let mut names: Vec<(&str, &'static str)> = Vec::new();
         for row in all.iter().flatten() {
             if !names.iter().any(|n| n.0 == row.0) {

@@ -1,7 +1,6 @@
 //! A figure of a gathered sweep over two of its axes: cells in colour, and the boundary
 //! between what the supply keeps on and what it does not.
 
-use super::contour::{Grid, lines};
 use super::curves::shown_unit;
 use super::draw::{Anchor, Area, Drawing, Mark, Step, Stroke};
 use super::ink::{Ink, magnitude, readable_on};
@@ -206,25 +205,13 @@ impl<'a> Heat<'a> {
         }
     }
 
-    /// Between two holding voltages where the limit lies between them; beside a case that
-    /// has none along the edge of its cell.
+    /// Along the edges between cells that the supply keeps on and cells that it does not.
     fn boundary(&self) -> Vec<Step> {
         let Some(limit) = self.limit else { return Vec::new() };
         let (a, (w, h)) = (self.area, self.pitch());
         let rows = self.order.len();
-        let xs: Vec<f64> = (0..self.columns).map(|c| a.x + (c as f64 + 0.5) * w).collect();
-        let ys: Vec<f64> = (0..rows).map(|r| a.y + (r as f64 + 0.5) * h).collect();
         let mut steps = Vec::new();
-        for line in lines(Grid { x: &xs, y: &ys, values: &self.values }, limit, |_, _| true) {
-            for (k, p) in line.iter().enumerate() {
-                steps.push(if k == 0 { Step::Move(p[0], p[1]) } else { Step::Line(p[0], p[1]) });
-            }
-        }
-        let parted = |p: usize, q: usize| {
-            let both = self.values[p].is_finite() && self.values[q].is_finite();
-            let on = (self.kept_on(p, limit), self.kept_on(q, limit));
-            !both && matches!(on, (Some(p), Some(q)) if p != q)
-        };
+        let parted = |p: usize, q: usize| matches!((self.kept_on(p, limit), self.kept_on(q, limit)), (Some(p), Some(q)) if p != q);
         for k in 0..self.values.len() {
             let (r, c) = (k / self.columns, k % self.columns);
             let (right, low) = (a.x + (c + 1) as f64 * w - 0.5, a.y + (r + 1) as f64 * h - 0.5);

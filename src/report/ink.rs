@@ -34,6 +34,8 @@ pub enum Ink {
     N1,
     N2,
     N3,
+    /// Words on the strongest doping.
+    Strong,
     Oxide,
     Metal,
     /// Gate plates.
@@ -48,7 +50,7 @@ pub enum Ink {
 /// Name in style sheets, light, dark.
 type Row = (Ink, &'static str, u32, u32);
 
-const ROWS: [Row; 21] = [
+const ROWS: [Row; 22] = [
     (Ink::Text, "text", 0x1e2329, 0xe6e3dc),
     (Ink::Quiet, "quiet", 0x5d6670, 0xa3a9af),
     (Ink::Rule, "rule", 0xd8d5cd, 0x3a4046),
@@ -65,6 +67,7 @@ const ROWS: [Row; 21] = [
     (Ink::N1, "n1", 0xdfe9f3, 0x2b3b4b),
     (Ink::N2, "n2", 0xafcbe5, 0x35608a),
     (Ink::N3, "n3", 0x4f86bd, 0x6aa5dd),
+    (Ink::Strong, "strong", 0x14161a, 0x14161a),
     (Ink::Oxide, "oxide", 0xcfcfd6, 0x62646d),
     (Ink::Metal, "metal", 0x33383f, 0xd5d8db),
     (Ink::Plate, "plate", 0x6f5a86, 0xb79ad6),
@@ -261,6 +264,11 @@ mod tests {
             (a.max(b) + 0.05) / (a.min(b) + 0.05)
         };
         let of = |ink: Ink| ROWS.iter().find(|r| r.0 == ink).unwrap();
+        let words = of(Ink::Strong);
+        for row in [of(Ink::P3), of(Ink::N3)] {
+            assert!(contrast(row.2, words.2) > 4.5, "{} light", row.1);
+            assert!(contrast(row.3, words.3) > 4.5, "{} dark", row.1);
+        }
         let paper = of(Ink::Paper);
         for ink in [Ink::Text, Ink::Quiet, Ink::Off, Ink::On, Ink::Supply, Ink::Metal] {
             let row = of(ink);

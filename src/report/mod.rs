@@ -9,6 +9,7 @@ mod contour;
 mod curves;
 mod draw;
 mod escape;
+mod families;
 mod figures;
 mod flow;
 mod heat;
@@ -69,6 +70,11 @@ pub fn sweep_names(gathered: &Gathered, some: &[Item]) -> Vec<String> {
 /// One figure of a gathered sweep.
 pub fn sweep_figure(gathered: &Gathered, some: &[Item], name: &str) -> Option<Drawing> {
     sweep::figure(gathered, some, name)
+}
+
+/// Names of the cases of a sweep whose curves its page shows.
+pub fn sweep_cases(gathered: &Gathered) -> Vec<String> {
+    families::wanted(gathered)
 }
 
 /// The page of a gathered sweep; `some` of its cases give families of curves.

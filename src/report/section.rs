@@ -237,7 +237,8 @@ fn names(d: &mut Drawing, case: Option<&Case>, mesh: &Mesh, frame: &Frame) {
                 let steps = vec![Step::Move(*from, a.y + 5.0), Step::Line(x, y - size + 1.0)];
                 d.path(steps, Stroke { ink: Ink::Quiet, width: 0.6, dash: None });
             }
-            d.text(x, y, size, Anchor::Middle, Ink::Text, &piece.name);
+            let ink = if inside && !well { Ink::Strong } else { Ink::Text };
+            d.text(x, y, size, Anchor::Middle, ink, &piece.name);
             if let Some(t) = d.last_text() {
                 t.bold = well;
             }

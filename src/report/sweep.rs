@@ -10,12 +10,11 @@ use super::ink::Ink;
 use super::page::{self, Page};
 use super::svg::svg;
 use super::units::si;
-use super::{Item, chart_table, compare, tables};
+use super::{Item, chart_table, families, tables};
 use crate::case::read_str;
 use crate::record::{AxisValues, Column, Gathered, Values};
+use families::MOST_LINES;
 
-/// Most curves in one chart; more cannot be told apart.
-const MOST_LINES: usize = 8;
 /// Figures shown over the axes and mapped, as far as they are there: holding voltage first.
 const FIRST: [&str; 3] = ["V_h", "I_h", "V_t"];
 
@@ -64,7 +63,7 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     if some.is_empty() {
         page.put("<p>The results of the cases were not found beside the table.</p>");
     }
-    for chart in compare::overlays(some) {
+    for (_, chart) in families::charts(g, some) {
         page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("cases", "Cases");
@@ -95,7 +94,8 @@ pub(super) fn figure(g: &Gathered, some: &[Item], name: &str) -> Option<Drawing>
 fn all(g: &Gathered, some: &[Item]) -> Vec<(String, Drawing)> {
     let limit = limit_of(g);
     let charts = over_axes(g, limit).into_iter().map(|(name, c)| (name, c.drawing(None)));
-    charts.chain(heat::maps(g, limit)).chain(compare::drawings(some)).collect()
+    let curves = families::charts(g, some).into_iter().map(|(name, c)| (name, c.drawing(None)));
+    charts.chain(heat::maps(g, limit)).chain(curves).collect()
 }
 
 /// A name without blanks, as figures are called.
@@ -178,8 +178,18 @@ pub(super) fn strides(g: &Gathered) -> Vec<usize> {
 }
 
 pub(super) fn level(a: &AxisValues, k: usize) -> String {
+    let number = |v: f64| {
+        let unit = shown_unit(&a.unit);
+        // As cases give temperatures.
+        let (v, unit) = if unit == "K" { (v - 273.15, "°C") } else { (v, unit.as_str()) };
+        let round = (v * 1e4).round() / 1e4;
+        let text = round.to_string();
+        let same = (round - v).abs() <= 1e-4 * v.abs() && text.len() < 8;
+        let text = if same { format!("{text} {unit}") } else { si(v, unit) };
+        text.trim_end().replace('-', "−")
+    };
     match &a.values {
-        Values::Numbers(v) => v.get(k).map_or(String::new(), |v| si(*v, &shown_unit(&a.unit))),
+        Values::Numbers(v) => v.get(k).map_or(String::new(), |v| number(*v)),
         Values::Texts(t) => t.get(k).cloned().unwrap_or_default(),
     }
 }
@@ -273,8 +283,9 @@ fn cases(g: &Gathered) -> String {
         .axes
         .iter()
         .map(|a| a.name.as_str())
-        .chain(["verdict", "status"])
+        .chain(["verdict"])
         .chain(shown.iter().map(|f| f.0.name.as_str()))
+        .chain(["status"])
         .map(|n| format!("<th scope=\"col\">{}</th>", markup(n)))
         .collect();
     let rows: String = (0..count)
@@ -289,15 +300,16 @@ fn cases(g: &Gathered) -> String {
                 .iter()
                 .map(|(c, v)| v.get(k).map_or(String::new(), |v| si(*v, &shown_unit(&c.unit))));
             let cells: String = place
-                .chain([text("verdict"), why])
+                .chain([text("verdict")])
                 .chain(numbers)
+                .chain([why])
                 .map(|t| format!("<td>{}</td>", markup(&t)))
                 .collect();
             format!("<tr>{cells}</tr>")
         })
         .collect();
     format!(
-        "<div class=\"scroll wide\" tabindex=\"0\" role=\"region\" aria-label=\"Cases\"><table><thead>\
+        "<div class=\"scroll wide\" tabindex=\"0\" role=\"region\" aria-label=\"Cases\"><table class=\"cases\"><thead>\
          <tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
 }

@@ -100,9 +100,10 @@ function chart(figure, spec) {
       };
       shown.forEach((s) => s[axis].forEach(take));
       all.sort((a, b) => a - b);
-      // The first points of a curve carry next to nothing: on a logarithmic axis they would
-      // take most of the room.
-      const from = log[axis] && all.length > 30 ? Math.floor(all.length * 0.06) : 0;
+      // The first points of a curve over a linear axis carry next to nothing: on a
+      // logarithmic one they would take most of the room.
+      const begins = axis === "y" && log.y && !log.x && all.length > 30;
+      const from = begins ? Math.floor(all.length * 0.06) : 0;
       all.splice(0, from);
       spec.marks.forEach((m) => take(m[axis]));
       if (axis === "x" && spec.supply) { take(spec.supply.supply); take(spec.supply.limit); }
