@@ -2,17 +2,18 @@
 
 use super::chart::{Chart, Scale, Series};
 use super::escape::markup;
+use super::ink::Ink;
 use super::units::si;
 
 /// All points, to be opened: one column for each curve if they share their places, else one
 /// row for each point of each curve.
 pub fn table(chart: &Chart) -> String {
-    let Some(first) = chart.series.first() else { return String::new() };
-    let shared: Vec<&Series> = chart.series.iter().filter(|s| s.x == first.x).collect();
-    let together = shared.len() == chart.series.len();
-    let (head, rows) = match together {
-        true => (columns_head(chart, &shared), columns(chart, &shared)),
-        false => (points_head(chart), points(chart)),
+    // The line of the supply has no points of its own.
+    let all: Vec<&Series> = chart.series.iter().filter(|s| s.ink != Ink::Supply).collect();
+    let Some(first) = all.first() else { return String::new() };
+    let (head, rows) = match all.iter().all(|s| s.x == first.x) {
+        true => (columns_head(chart, &all), columns(chart, &all)),
+        false => (points_head(chart), points(chart, &all)),
     };
     format!(
         "<details><summary>Table of {} rows</summary><div class=\"scroll\" tabindex=\"0\" \
@@ -55,8 +56,8 @@ fn points_head(chart: &Chart) -> String {
     format!("<th scope=\"col\">curve</th>{names}")
 }
 
-fn points(chart: &Chart) -> Vec<String> {
-    let of = |s: &Series| {
+fn points(chart: &Chart, series: &[&Series]) -> Vec<String> {
+    let of = |s: &&Series| {
         let name = markup(&s.name);
         let row = |(x, y): (&f64, &f64)| {
             let cells = [number(&si(*x, &chart.x.unit)), number(&si(*y, &chart.y.unit))].concat();
@@ -64,5 +65,5 @@ fn points(chart: &Chart) -> Vec<String> {
         };
         s.x.iter().zip(&s.y).map(row).collect::<Vec<_>>()
     };
-    chart.series.iter().flat_map(of).collect()
+    series.iter().flat_map(of).collect()
 }

@@ -240,7 +240,7 @@ impl<'a> Heat<'a> {
         let inside = |l: &f64| (self.low..=self.high).contains(l) && self.high > self.low;
         if let Some(limit) = self.limit.filter(inside) {
             let x = bar.x + self.share(limit) * bar.width;
-            let stroke = Stroke { ink: Ink::Supply, width: 2.4, dash: None };
+            let stroke = Stroke { ink: Ink::Supply, width: 2.0, dash: None };
             d.line([x, y - 3.0], [x, y + 15.0], stroke);
         }
     }

@@ -1,7 +1,7 @@
 //! A gathered sweep on one page: the figures over each axis, maps over two axes with the
 //! boundary of immunity, curves of some of its cases, and all cases as a table.
 
-use super::chart::{Chart, Series};
+use super::chart::{Chart, Scale, Series};
 use super::curves::{dash, scale, shown_unit};
 use super::draw::Drawing;
 use super::escape::markup;
@@ -194,6 +194,17 @@ pub(super) fn level(a: &AxisValues, k: usize) -> String {
     }
 }
 
+/// Values and scale of an axis of numbers; temperatures as cases give them.
+fn places(axis: &AxisValues) -> Option<(Vec<f64>, Scale)> {
+    let Values::Numbers(x) = &axis.values else { return None };
+    if axis.unit == "K" {
+        let (label, unit) = (axis.meaning.clone(), "°C".to_string());
+        let x = x.iter().map(|x| x - 273.15).collect();
+        return Some((x, Scale { label, unit, log: false, both: false }));
+    }
+    Some((x.clone(), scale(axis.meaning.clone(), &axis.unit, x)))
+}
+
 /// Each figure over each axis of numbers, one line for each combination of the others, with
 /// the name of each chart.
 fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
@@ -201,7 +212,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
     let mut out = Vec::new();
     for (column, values) in figures(g) {
         for (k, axis) in g.axes.iter().enumerate() {
-            let Values::Numbers(x) = &axis.values else { continue };
+            let Some((x, across)) = places(axis) else { continue };
             // Over one value nothing is to be seen.
             if x.len() < 2 {
                 continue;
@@ -261,7 +272,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
             let chart = Chart {
                 id: String::new(),
                 title: format!("{} over {axis_name}", column.name),
-                x: scale(axis.meaning.clone(), &shown_unit(&axis.unit), x),
+                x: across.clone(),
                 y: scale(column.meaning.clone(), &shown_unit(&column.unit), values),
                 series,
                 marks: Vec::new(),
