@@ -134,6 +134,27 @@ fn the_summary_ends_with_the_verdict() {
     assert!(details.contains("fold 2") && details.contains("factorizations"));
 }
 
+/// On a narrow terminal no line is cut by the terminal, and no word is lost.
+#[test]
+fn the_summary_fits_a_narrow_terminal() {
+    use holdpoint::cli::{Io, Joined, run_with};
+    let result = pad().1.to_str().unwrap();
+    let shown = |columns: Option<usize>| {
+        let (mut io, said) = Io::captured(columns);
+        assert_eq!(run_with(&Joined, ["holdpoint", "show", result], &mut io), 0);
+        said().0
+    };
+    let words = |text: &str| text.split_whitespace().map(str::to_string).collect::<Vec<_>>();
+    let whole = words(&shown(None));
+    for columns in [40, 60, 80] {
+        let text = shown(Some(columns));
+        assert!(text.lines().all(|l| l.chars().count() <= columns), "{text}");
+        // The drawing adds words; all of the rest are there in their order.
+        let mut rest = words(&text).into_iter();
+        assert!(whole.iter().all(|w| rest.any(|r| r == *w)), "{text}");
+    }
+}
+
 #[test]
 fn check_and_mesh_draw_also_what_is_wrong() {
     let folder = tempfile::tempdir().unwrap();

@@ -29,6 +29,7 @@ mod sweep_task;
 mod table;
 mod units;
 mod watch;
+mod wrap;
 
 use std::ffi::OsString;
 use std::process::ExitCode;

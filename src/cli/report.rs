@@ -7,10 +7,7 @@ use clap::Args;
 use super::{BAD_INPUT, DONE, FAILED, Io};
 use crate::case::Case;
 use crate::record;
-use crate::report::{self, Item};
-
-/// Most cases of a sweep whose curves are shown.
-const CURVES: usize = 8;
+use crate::report::{self, Drawing, Item};
 
 /// Make results visible: a self-contained page, or one figure
 ///
@@ -25,7 +22,8 @@ pub(super) struct Report {
     /// Where to write: a page (.html) or, with --figure, .svg or .png
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
-    /// Only this figure of the first result; `list` prints the names
+    /// Only this figure of the first result, of the sweep, or of all results together; `list`
+    /// prints the names
     #[arg(long, value_name = "NAME")]
     figure: Option<String>,
     /// Write an XDMF sidecar instead, by which general-purpose viewers open the fields: beside
@@ -60,28 +58,47 @@ impl Report {
             return sidecars(&self.results, &items, io);
         }
         if let Some(name) = &self.figure {
-            if name == "list" {
-                io.print(&(report::names(&first.record).join("\n") + "\n"));
-                return DONE;
-            }
-            let Some(drawing) = report::figure(&first.record, name) else {
-                io.error(&format!(
-                    "{}: there is no figure {name}; there are: {}",
-                    self.results[0].display(),
-                    report::names(&first.record).join(", ")
-                ));
-                return BAD_INPUT;
-            };
-            let path = self.output.unwrap_or_else(|| PathBuf::from(format!("{name}.svg")));
-            return save_drawing(&drawing, &path, self.scale, io);
+            let shared = if items.len() > 1 { items.as_slice() } else { &[] };
+            let mut names = report::overlay_names(shared);
+            names.extend(report::names(&first.record));
+            let drawing =
+                || report::overlay(shared, name).or_else(|| report::figure(&first.record, name));
+            return self.one(name, &names, drawing, io);
         }
         let path = self.output.clone().unwrap_or_else(|| self.results[0].with_extension("html"));
         save(&path, report::page(&items).as_bytes(), io)
     }
 
+    /// One figure, or for `list` the names of all.
+    fn one(
+        &self,
+        name: &str,
+        names: &[String],
+        drawing: impl Fn() -> Option<Drawing>,
+        io: &mut Io,
+    ) -> u8 {
+        if name == "list" {
+            io.print(&(names.join("\n") + "\n"));
+            return DONE;
+        }
+        let Some(drawing) = drawing() else {
+            io.error(&format!(
+                "{}: there is no figure {name}; there are: {}",
+                self.results[0].display(),
+                names.join(", ")
+            ));
+            return BAD_INPUT;
+        };
+        let path = self.output.clone().unwrap_or_else(|| PathBuf::from(format!("{name}.svg")));
+        save_drawing(&drawing, &path, self.scale, io)
+    }
+
     fn sweep(&self, path: &Path, io: &mut Io) -> u8 {
-        if self.figure.is_some() || self.xdmf {
-            io.error(&format!("{}: a gathered sweep has a page only", path.display()));
+        if self.xdmf {
+            io.error(&format!(
+                "{}: a gathered sweep has no fields; name the results of its cases",
+                path.display()
+            ));
             return BAD_INPUT;
         }
         let gathered = match record::read_gathered(path) {
@@ -91,14 +108,20 @@ impl Report {
                 return BAD_INPUT;
             }
         };
-        // Some cases, evenly spread, for the families of curves.
+        // Along each axis, for the families of curves.
         let folder = path.parent().unwrap_or(Path::new("."));
-        let stride = gathered.files.len().div_ceil(CURVES).max(1);
-        let some = gathered.files.iter().step_by(stride).filter_map(|(name, file)| {
+        let wanted = report::sweep_cases(&gathered);
+        let some = gathered.files.iter().filter(|f| wanted.contains(&f.0));
+        let some = some.filter_map(|(name, file)| {
             let record = record::read(&folder.join(file)).ok()?;
             Some(Item { name: name.clone(), record })
         });
         let some: Vec<Item> = some.collect();
+        if let Some(name) = &self.figure {
+            let names = report::sweep_names(&gathered, &some);
+            let drawing = || report::sweep_figure(&gathered, &some, name);
+            return self.one(name, &names, drawing, io);
+        }
         let output = self.output.clone().unwrap_or_else(|| path.with_extension("html"));
         save(&output, report::sweep_page(&gathered, &some).as_bytes(), io)
     }
@@ -119,7 +142,7 @@ fn stem(path: &Path) -> String {
 }
 
 /// Writes a drawing as its name's ending says.
-fn save_drawing(drawing: &report::Drawing, path: &Path, scale: f64, io: &mut Io) -> u8 {
+fn save_drawing(drawing: &Drawing, path: &Path, scale: f64, io: &mut Io) -> u8 {
     let ending = path.extension().map(|e| e.to_string_lossy().to_lowercase());
     match ending.as_deref() {
         Some("svg") => save(path, report::to_svg(drawing).as_bytes(), io),

@@ -3,6 +3,7 @@
 
 use super::table::{asked, experiment_figures, verdict};
 use super::units::duration;
+use super::wrap::wrapped;
 use super::{braille, plot};
 use crate::experiment::{Figures, Outcome, Status};
 use crate::record::RunRecord;
@@ -29,7 +30,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
     for (k, o) in r.experiments.iter().enumerate() {
         line(String::new());
         line(head(k, o));
-        experiment_figures(o, r.width, &mut line);
+        experiment_figures(o, r.width, false, &mut line);
         if let Some(drawing) = width.and_then(|w| drawing(r, o, w)) {
             line(String::new());
             line(drawing.trim_end().to_string());
@@ -44,13 +45,18 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line(format!("\x1b[33mwarning\x1b[0m: {w}"));
     }
     verdict(r, false, &mut line);
-    text
+    match width {
+        Some(width) => wrapped(&text, width),
+        None => text,
+    }
 }
 
 fn head(k: usize, o: &Outcome) -> String {
-    let points = match o.curve.len() {
-        1 => "1 point".to_string(),
-        n => format!("{n} points"),
+    // What is no curve has no points.
+    let points = match (o.curve.len(), &o.figures) {
+        (0, Figures::Named(_)) => String::new(),
+        (1, _) => ": 1 point".to_string(),
+        (n, _) => format!(": {n} points"),
     };
     let on = if o.drive.is_empty() { String::new() } else { format!(" on {}", o.drive.join(", ")) };
     let status = match &o.status {
@@ -58,7 +64,7 @@ fn head(k: usize, o: &Outcome) -> String {
         Status::Stopped(reason) => format!(", \x1b[1mstopped\x1b[0m: {reason}"),
         other => format!(", \x1b[1m{}\x1b[0m", other.word()),
     };
-    format!("{k}  \x1b[1m{}\x1b[0m{on}: {points}{status}", o.kind)
+    format!("{k}  \x1b[1m{}\x1b[0m{on}{points}{status}", o.kind)
 }
 
 fn drawing(r: &RunRecord, o: &Outcome, width: usize) -> Option<String> {

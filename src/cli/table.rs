@@ -2,8 +2,8 @@
 
 use super::plot;
 use super::sensitivity_table;
-use super::units::{barred, duration, si};
-use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
+use super::units::{barred, duration, shown_unit, si};
+use crate::experiment::{Figure, Figures, Found, Outcome, Sheet, Shown, Status};
 use crate::extract::CAUTION;
 use crate::record::RunRecord;
 use crate::trace::{Curve, Fold, FoldKind, Work};
@@ -56,7 +56,7 @@ pub(super) fn record(r: &RunRecord, width: Option<usize>) -> String {
         line(String::new());
         let mut rest = r.extract.clone();
         rest.figures.retain(|f| f.name != "sensitivities");
-        sheet(&rest, 0, &mut line);
+        sheet(&rest, 0, true, &mut line);
     }
     asked(r, &mut line);
     text
@@ -72,7 +72,7 @@ pub(super) fn asked(r: &RunRecord, line: &mut impl FnMut(String)) {
         for (k, named) in list.iter().enumerate() {
             line(String::new());
             line(format!("\x1b[1m{word} {k}\x1b[0m"));
-            sheet(named, 1, line);
+            sheet(named, 1, true, line);
         }
     }
 }
@@ -97,7 +97,7 @@ pub(super) fn verdict(r: &RunRecord, all: bool, line: &mut impl FnMut(String)) {
     // The note is said below; margins and what is uncertain stand among the details.
     let mut more = v.more.clone();
     more.figures.retain(|f| f.name != "note" && (all || matches!(f.value, Shown::Text(_))));
-    sheet(&more, 1, line);
+    sheet(&more, 1, true, line);
     line(CAUTION.into());
 }
 
@@ -122,7 +122,7 @@ fn experiment(
         },
         duration(o.wall)
     ));
-    experiment_figures(o, out_of_plane, line);
+    experiment_figures(o, out_of_plane, true, line);
     for f in &o.flow.figures {
         if let Shown::Group(inner) = &f.value
             && let Some(Shown::Text(summary)) = inner.find("summary").map(|s| &s.value)
@@ -147,8 +147,13 @@ fn experiment(
     }
 }
 
-/// What an experiment found: folds with error bars, named figures.
-pub(super) fn experiment_figures(o: &Outcome, out_of_plane: f64, line: &mut impl FnMut(String)) {
+/// What an experiment found: folds with error bars, named figures, with `all` their columns.
+pub(super) fn experiment_figures(
+    o: &Outcome,
+    out_of_plane: f64,
+    all: bool,
+    line: &mut impl FnMut(String),
+) {
     match &o.figures {
         Figures::Snapback { trigger, holding, on_branch } => {
             figure(o, "trigger", trigger, out_of_plane, line);
@@ -165,10 +170,15 @@ pub(super) fn experiment_figures(o: &Outcome, out_of_plane: f64, line: &mut impl
         Figures::Injection { criterion, critical, beside } => {
             figure(o, "critical", critical, out_of_plane, line);
             line(format!("  criterion  {}", criterion.word()));
-            sheet(beside, 1, line);
+            sheet(beside, 1, all, line);
         }
-        Figures::Bias { .. } => {}
-        Figures::Named(named) => sheet(named, 1, line),
+        Figures::Bias { .. } => {
+            if let (Some(v), Some(i)) = (o.curve.voltage.last(), o.curve.current.last()) {
+                let (whole, one) = (si(i * out_of_plane, "A"), si(*i, "A/µm"));
+                line(format!("  last       {} at {one} ({whole})", si(*v, "V")));
+            }
+        }
+        Figures::Named(named) => sheet(named, 1, all, line),
     }
 }
 
@@ -279,17 +289,19 @@ pub(super) fn columns(r: &RunRecord) -> String {
     text
 }
 
-/// Named figures, one a line; of columns the number of values and their range.
-fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
+/// Named figures, one a line; with `all` the columns too, by number of values and range.
+fn sheet(named: &Sheet, depth: usize, all: bool, line: &mut impl FnMut(String)) {
     let indent = "  ".repeat(depth);
     for f in &named.figures {
-        let unit = if f.unit == "1" { "" } else { f.unit.as_str() };
+        let unit = if f.unit == "1" { String::new() } else { shown_unit(&f.unit) };
+        let unit = unit.as_str();
         let text = match &f.value {
             Shown::Number(Ok(v)) => plainly(*v, unit),
             Shown::YesNo(Ok(v)) => if *v { "yes" } else { "no" }.to_string(),
             Shown::Number(Err(why)) | Shown::YesNo(Err(why)) => format!("none: {why}"),
             Shown::Text(text) => text.clone(),
             Shown::Texts(texts) => texts.join(", "),
+            Shown::Numbers { .. } if !all && is_column(f) => continue,
             Shown::Numbers { values, .. } => {
                 let known = values.iter().filter(|v| v.is_finite());
                 let low = known.clone().fold(f64::INFINITY, |m, v| m.min(*v));
@@ -301,8 +313,11 @@ fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
                 }
             }
             Shown::Group(inner) => {
+                if !all && inner.figures.iter().all(is_column) {
+                    continue;
+                }
                 line(format!("{indent}{}", f.meaning));
-                sheet(inner, depth + 1, line);
+                sheet(inner, depth + 1, all, line);
                 continue;
             }
         };
@@ -310,10 +325,14 @@ fn sheet(named: &Sheet, depth: usize, line: &mut impl FnMut(String)) {
     }
 }
 
+fn is_column(f: &Figure) -> bool {
+    matches!(&f.value, Shown::Numbers { values, .. } if values.len() > 1)
+}
+
 /// Lengths in µm, temperatures and counts take no prefix.
 fn plainly(v: f64, unit: &str) -> String {
     match unit {
-        "um" => format!("{v:.4} µm"),
+        "µm" => format!("{v:.4} µm"),
         "K" => format!("{v:.2} K"),
         "" if v.fract() == 0.0 && (1.0..1e6).contains(&v.abs()) => format!("{v}"),
         _ => si(v, unit),

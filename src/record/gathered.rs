@@ -206,6 +206,12 @@ pub fn read_gathered(path: &Path) -> Result<Gathered, RecordError> {
         };
         columns.push(Column { name, unit, meaning, values });
     }
+    let list = |name: &str| match columns.iter().find(|c: &&Column| c.name == name) {
+        Some(Column { values: Values::Texts(texts), .. }) => texts.clone(),
+        _ => Vec::new(),
+    };
+    let files = list("case").into_iter().zip(list("file"));
+    let files = files.filter(|(_, file)| !file.is_empty()).collect();
     Ok(Gathered {
         name: root.text("name")?.to_string(),
         version: root.text("version")?.to_string(),
@@ -213,6 +219,6 @@ pub fn read_gathered(path: &Path) -> Result<Gathered, RecordError> {
         base_text: root.text("base_text")?.to_string(),
         axes,
         columns,
-        files: Vec::new(),
+        files,
     })
 }

@@ -45,6 +45,8 @@ pub struct Series {
     pub y: Vec<f64>,
     /// Read beside x and y.
     pub extra: Vec<Extra>,
+    /// A guest: the axes do not stretch for it.
+    pub aside: bool,
 }
 
 /// Values by point that are read, not drawn.
@@ -90,8 +92,10 @@ impl std::fmt::Display for Short {
 }
 
 const SIZE: [f64; 2] = [960.0, 540.0];
-/// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out:
-/// a curve begins at next to nothing. As in the page.
+/// Between two rows of a legend.
+const KEY_ROW: f64 = 17.0;
+/// Share of the points of a long curve, the smallest, that a logarithmic axis leaves out: a
+/// curve over a linear axis begins at next to nothing. As in the page.
 const LEFT_OUT: f64 = 0.06;
 
 impl Chart {
@@ -130,7 +134,7 @@ impl Chart {
                     .collect();
                 json!({
                     "name": s.name, "ink": ink(s.ink), "dash": s.dash, "dots": s.dots,
-                    "x": list(&s.x), "y": list(&s.y), "extra": extra,
+                    "x": list(&s.x), "y": list(&s.y), "extra": extra, "aside": s.aside,
                 })
             })
             .collect();
@@ -152,14 +156,17 @@ impl Chart {
     /// Drawn on paper; `log` overrules how the y axis is shown at first.
     pub fn drawing(&self, log: Option<bool>) -> Drawing {
         let log_y = log.unwrap_or(self.y.log);
-        let mut d = Drawing::new(SIZE[0], SIZE[1], &self.title, &self.about());
-        let named: Vec<&Series> = self.series.iter().filter(|s| !s.name.is_empty()).collect();
-        let area = Area { x: 84.0, y: 56.0, width: SIZE[0] - 108.0, height: SIZE[1] - 112.0 };
+        let (keys, rows) = self.keys(84.0, SIZE[0] - 24.0);
+        // More rows of the legend make the paper higher, not the plot lower.
+        let more = KEY_ROW * rows.saturating_sub(1) as f64;
+        let mut d = Drawing::new(SIZE[0], SIZE[1] + more, &self.title, &self.about());
+        let (width, height) = (SIZE[0] - 108.0, SIZE[1] - 112.0);
+        let area = Area { x: 84.0, y: 56.0 + more, width, height };
         let x_ends = (area.x, area.x + area.width);
         let y_ends = (area.y + area.height, area.y);
         let (Some(x), Some(y)) = (
-            self.range(self.x.log, x_ends, |s| &s.x, |m| m.x, self.supply),
-            self.range(log_y, y_ends, |s| &s.y, |m| m.y, None),
+            self.range([self.x.log, false], x_ends, |s| &s.x, |m| m.x, self.supply),
+            self.range([log_y, log_y && !self.x.log], y_ends, |s| &s.y, |m| m.y, None),
         ) else {
             let middle = (0.5 * SIZE[0], 0.5 * SIZE[1]);
             d.text(middle.0, middle.1, 14.0, Anchor::Middle, Ink::Quiet, "nothing to draw");
@@ -175,13 +182,16 @@ impl Chart {
             d.line([a, top], [a, bottom], Stroke { ink: Ink::Supply, width: 1.5, dash: None });
             let dash = Some([3.0, 3.0]);
             d.line([b, top], [b, bottom], Stroke { ink: Ink::Supply, width: 1.0, dash });
-            d.text(a.max(b) + 6.0, bottom - 8.0, 11.5, Anchor::Start, Ink::Supply, &s.label());
-            if let Some(t) = d.last_text() {
-                t.halo = true;
-            }
         }
         for s in &self.series {
             draw_series(&mut d, s, &x, &y);
+        }
+        if let Some(s) = self.supply {
+            let (at, bottom) = (x.px(s.supply).max(x.px(s.limit)) + 6.0, area.y + area.height);
+            d.text(at, bottom - 8.0, 11.5, Anchor::Start, Ink::Supply, &s.label());
+            if let Some(t) = d.last_text() {
+                t.halo = true;
+            }
         }
         d.marks.push(Mark::Whole);
         for m in &self.marks {
@@ -191,29 +201,43 @@ impl Chart {
         if let Some(t) = d.last_text() {
             t.bold = true;
         }
-        let mut at = area.x;
-        for s in named {
+        for (s, x, y) in keys {
             let stroke = Stroke { ink: s.ink, width: 2.2, dash: s.dash };
-            d.line([at, 41.0], [at + 24.0, 41.0], stroke);
-            d.text(at + 30.0, 45.0, 11.5, Anchor::Start, Ink::Quiet, &s.name);
-            at += 50.0 + text_width(&s.name, 11.5);
+            d.line([x, y], [x + 24.0, y], stroke);
+            d.text(x + 30.0, y + 4.0, 11.5, Anchor::Start, Ink::Quiet, &s.name);
         }
         d
     }
 
+    /// Where the names of the curves stand, in rows between two px, and how many rows.
+    fn keys(&self, left: f64, right: f64) -> (Vec<(&Series, f64, f64)>, usize) {
+        let (mut x, mut rows, mut out) = (left, 1, Vec::new());
+        for s in self.series.iter().filter(|s| !s.name.is_empty()) {
+            let width = 30.0 + text_width(&s.name, 11.5);
+            if x > left && x + width > right {
+                (x, rows) = (left, rows + 1);
+            }
+            out.push((s, x, 41.0 + KEY_ROW * (rows - 1) as f64));
+            x += width + 20.0;
+        }
+        (out, rows)
+    }
+
+    /// Logarithmic or not; without the first points or with them.
     fn range(
         &self,
-        log: bool,
+        [log, left_out]: [bool; 2],
         (start, end): (f64, f64),
         of: fn(&Series) -> &Vec<f64>,
         mark: fn(&Place) -> f64,
         supply: Option<Supply>,
     ) -> Option<Axis> {
         let turn = |v: f64| if log { v.abs().log10() } else { v };
-        let values = self.series.iter().flat_map(|s| of(s).iter().copied());
+        let own = self.series.iter().filter(|s| !s.aside);
+        let values = own.flat_map(|s| of(s).iter().copied());
         let mut all: Vec<f64> = values.map(turn).filter(|v| v.is_finite()).collect();
         all.sort_by(f64::total_cmp);
-        if log && all.len() > 30 {
+        if left_out && all.len() > 30 {
             all.drain(..(all.len() as f64 * LEFT_OUT) as usize);
         }
         all.extend(self.marks.iter().map(|m| turn(mark(m))).filter(|v| v.is_finite()));

@@ -2,15 +2,24 @@
 
 use super::chart::{Chart, Scale, Series, Supply};
 use super::curves::dash;
+use super::draw::Drawing;
 use super::escape::markup;
 use super::ink::Ink;
 use super::page::{self, Page};
 use super::units::si;
-use super::{Item, tables};
+use super::{Item, chart_table, map_sets, tables};
 use crate::experiment::{Figures, Outcome, Shown};
+use crate::record::RunRecord;
 
 /// A figure of an outcome: what it is, its unit, its value.
 type Row = (String, &'static str, Option<f64>);
+
+/// A result with the name it is shown by.
+type Named<'a> = (&'a str, &'a RunRecord);
+
+fn named(items: &[Item]) -> Vec<Named<'_>> {
+    items.iter().map(|i| (i.name.as_str(), &i.record)).collect()
+}
 
 pub(super) fn several(items: &[Item]) -> String {
     let mut page = Page::default();
@@ -19,21 +28,38 @@ pub(super) fn several(items: &[Item]) -> String {
     let names: Vec<&str> = items.iter().map(|i| i.name.as_str()).collect();
     page.put(&format!("<p class=\"under\">{}</p></header>\n<main>", markup(&names.join(", "))));
     page.put(&verdicts(items));
-    page.put(
+    let maps = map_sets::of_several(items);
+    let fields = if maps.is_some() { "<a href=\"#fields\">Fields</a> " } else { "" };
+    page.put(&format!(
         "<nav aria-label=\"Sections\"><a href=\"#differences\">Differences</a> \
-         <a href=\"#curves\">Curves</a> <a href=\"#sections\">Cross-sections</a> \
-         <a href=\"#inputs\">Inputs and provenance</a></nav>",
-    );
+         <a href=\"#curves\">Curves</a> <a href=\"#sections\">Cross-sections</a> {fields}\
+         <a href=\"#inputs\">Inputs and provenance</a></nav>"
+    ));
     page.heading("differences", "Differences");
     page.put(&differences(items));
     page.heading("curves", "Curves");
-    for chart in overlays(items) {
-        page.chart(&chart, "");
+    for chart in overlays(&named(items)) {
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("sections", "Cross-sections");
     for (k, item) in items.iter().enumerate() {
         page.put(&format!("<h3>{}</h3>", markup(&item.name)));
         page::cross_section(&mut page, &item.record, &format!("section-{k}"));
+    }
+    if let Some((set, left_out)) = maps {
+        page.heading("fields", "Fields");
+        page.put(
+            "<p>Corresponding points stand below each other and share one colour scale. The \
+             buttons above the large map change the result and keep the place in view.</p>",
+        );
+        if left_out > 0 {
+            page.put(&format!(
+                "<p>{left_out} maps are left out so that the page stays small; a page of one \
+                 result alone shows all of its own.</p>"
+            ));
+        }
+        page.put(&map_sets::figure(&set, page.maps.len()));
+        page.maps.push(set);
     }
     page.heading("inputs", "Inputs and provenance");
     for item in items {
@@ -42,14 +68,19 @@ pub(super) fn several(items: &[Item]) -> String {
         page.put(&tables::warnings(&item.record));
         page.put(&page::case_text(&item.record));
     }
-    page.put("<p>A page of one result alone shows its fields as well.</p></main>");
+    page.put("</main>");
     page.put(&page::footer());
     page.finish(&title)
 }
 
 /// One chart for each experiment that any of them has.
-pub(super) fn overlays(items: &[Item]) -> Vec<Chart> {
+pub(super) fn overlays(items: &[Named]) -> Vec<Chart> {
     keys(items).iter().enumerate().filter_map(|(n, key)| overlay(items, key, n)).collect()
+}
+
+/// The same as figures of their own, with their names.
+pub(super) fn drawings(items: &[Item]) -> Vec<(String, Drawing)> {
+    overlays(&named(items)).into_iter().map(|c| (c.id.clone(), c.drawing(None))).collect()
 }
 
 fn verdicts(items: &[Item]) -> String {
@@ -72,18 +103,18 @@ fn verdicts(items: &[Item]) -> String {
 }
 
 /// An experiment is the same in two results if kind, terminals and rank among such are.
-fn key_of(outcomes: &[Outcome], k: usize) -> String {
+pub(super) fn key_of(outcomes: &[Outcome], k: usize) -> String {
     let name = |o: &Outcome| format!("{} on {}", o.kind, o.drive.join(", "));
     let mine = name(&outcomes[k]);
     let rank = outcomes[..k].iter().filter(|o| name(o) == mine).count();
     if rank == 0 { mine } else { format!("{mine} ({})", rank + 1) }
 }
 
-fn keys(items: &[Item]) -> Vec<String> {
+fn keys(items: &[Named]) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for item in items {
-        for k in 0..item.record.experiments.len() {
-            let key = key_of(&item.record.experiments, k);
+        for k in 0..item.1.experiments.len() {
+            let key = key_of(&item.1.experiments, k);
             if !all.contains(&key) {
                 all.push(key);
             }
@@ -92,27 +123,28 @@ fn keys(items: &[Item]) -> Vec<String> {
     all
 }
 
-fn find<'a>(item: &'a Item, key: &str) -> Option<&'a Outcome> {
-    let all = &item.record.experiments;
+fn find<'a>(item: &Named<'a>, key: &str) -> Option<&'a Outcome> {
+    let all = &item.1.experiments;
     (0..all.len()).find(|k| key_of(all, *k) == key).and_then(|k| all.get(k))
 }
 
-fn overlay(items: &[Item], key: &str, n: usize) -> Option<Chart> {
+fn overlay(items: &[Named], key: &str, n: usize) -> Option<Chart> {
     let mut series = Vec::new();
     let mut supply = None;
     for (k, item) in items.iter().enumerate() {
         let Some(o) = find(item, key).filter(|o| o.curve.len() > 1) else { continue };
-        if let (Figures::Snapback { .. }, Some(v)) = (&o.figures, &item.record.verdict) {
+        if let (Figures::Snapback { .. }, Some(v)) = (&o.figures, &item.1.verdict) {
             supply.get_or_insert(Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) });
         }
         series.push(Series {
-            name: item.name.clone(),
+            name: item.0.to_string(),
             ink: Ink::Series(k),
             dash: dash(k),
             dots: false,
             x: o.curve.voltage.clone(),
             y: o.curve.current.clone(),
             extra: Vec::new(),
+            aside: false,
         });
     }
     (!series.is_empty()).then(|| Chart {
@@ -185,15 +217,17 @@ fn differences(items: &[Item]) -> String {
         let text = value.map_or("none".to_string(), |v| si(v, unit));
         let change = match (value, first) {
             (Some(v), Some(f)) if k > 0 && f != 0.0 => {
-                format!("<br><small>{:+.2} %</small>", 100.0 * (v - f) / f.abs())
+                let share = format!("{:+.2} %", 100.0 * (v - f) / f.abs()).replace('-', "−");
+                format!("<br><small>{share}</small>")
             }
             _ => String::new(),
         };
         format!("<td class=\"n\">{}{change}</td>", markup(&text))
     };
-    for key in keys(items) {
+    let pairs = named(items);
+    for key in keys(&pairs) {
         let all: Vec<Vec<Row>> =
-            items.iter().map(|i| find(i, &key).map(figures).unwrap_or_default()).collect();
+            pairs.iter().map(|i| find(i, &key).map(figures).unwrap_or_default()).collect();
         let mut names: Vec<(&str, &'static str)> = Vec::new();
         for row in all.iter().flatten() {
             if !names.iter().any(|n| n.0 == row.0) {

@@ -26,12 +26,14 @@ pub fn of_outcome(record: &RunRecord, k: usize, id: &str) -> Option<Chart> {
         _ => format!("{}{on}", capital(&o.kind)),
     };
     let verdict = record.verdict.as_ref().filter(|_| snapback);
+    let mut series = if let Figures::Bias { .. } = o.figures { terminals(o) } else { parts(o) };
+    series.extend(lumped(record, k));
     Some(Chart {
         id: id.to_string(),
         title,
         x: Scale { label: "voltage".into(), unit: VOLTAGE.into(), log: false, both: false },
         y: Scale { label: "current".into(), unit: PER_WIDTH.into(), log: true, both: true },
-        series: if let Figures::Bias { .. } = o.figures { terminals(o) } else { parts(o) },
+        series,
         marks: marks(o),
         supply: verdict.map(|v| Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) }),
         width: Some(record.width),
@@ -82,6 +84,7 @@ fn parts(o: &Outcome) -> Vec<Series> {
             x: at(&c.voltage, |f| f.voltage),
             y: at(&c.current, |f| f.current),
             extra: extra(o, from, to, start, end),
+            aside: false,
         }
     };
     let mut out = Vec::new();
@@ -120,6 +123,39 @@ fn extra(
     all.filter(|e| e.values.iter().any(|v| v.abs() > 0.0)).collect()
 }
 
+/// The lumped model's own curve, over the snapback that it is compared with: the first.
+fn lumped(record: &RunRecord, k: usize) -> Option<Series> {
+    let snapback = |o: &Outcome| matches!(o.figures, Figures::Snapback { .. });
+    if record.experiments.iter().position(snapback) != Some(k) {
+        return None;
+    }
+    let column = |name: &str| match &record.extract.find(&format!("lumped/curve/{name}"))?.value {
+        Shown::Numbers { values, .. } => Some(values.clone()),
+        _ => None,
+    };
+    let (x, y) = (column("voltage_V")?, column("current_A_per_um")?);
+    let points = ["trigger", "holding"].map(|point| {
+        let at = |name: &str| record.extract.number_at(&format!("lumped/{point}/{name}"));
+        let (v, i) = (at("voltage_V")?, at("current_A_per_um")?);
+        Some(format!("{point} {}, {}", si(v, VOLTAGE), si(i, PER_WIDTH)))
+    });
+    let points: Vec<String> = points.into_iter().flatten().collect();
+    let name = match points.is_empty() {
+        true => "lumped model".to_string(),
+        false => format!("lumped model ({})", points.join("; ")),
+    };
+    (x.len() > 1).then_some(Series {
+        name,
+        ink: Ink::Lumped,
+        dash: Some([2.0, 3.0]),
+        dots: false,
+        x,
+        y,
+        extra: Vec::new(),
+        aside: true,
+    })
+}
+
 /// The current of every terminal that carries one.
 fn terminals(o: &Outcome) -> Vec<Series> {
     let c = &o.curve;
@@ -139,6 +175,7 @@ fn terminals(o: &Outcome) -> Vec<Series> {
             x: c.voltage.clone(),
             y,
             extra: Vec::new(),
+            aside: false,
         })
         .collect()
 }
@@ -164,6 +201,9 @@ fn marks(o: &Outcome) -> Vec<Place> {
     }
 }
 
+/// Most points that are shown as dots.
+const MOST_DOTS: usize = 60;
+
 /// Charts of a sheet's columns: the first column of each length is the x axis of the others.
 pub fn of_sheet(sheet: &Sheet, title: &str, id: &str) -> Vec<Chart> {
     let mut out = Vec::new();
@@ -183,6 +223,7 @@ fn sheet_charts(sheet: &Sheet, title: &str, id: &str, out: &mut Vec<Chart>) {
         })
         .collect();
     if let Some(((x, xs), others)) = columns.split_first() {
+        let others: Vec<_> = others.iter().filter(|c| !rounding(c, others)).collect();
         // One chart for each unit.
         let mut units: Vec<&str> = Vec::new();
         for (f, _) in others.iter().filter(|c| c.1.len() == xs.len()) {
@@ -200,20 +241,22 @@ fn sheet_charts(sheet: &Sheet, title: &str, id: &str, out: &mut Vec<Chart>) {
                     name: f.meaning.clone(),
                     ink: Ink::Series(k),
                     dash: dash(k),
-                    dots: true,
+                    // Many points would be one thick line.
+                    dots: xs.len() <= MOST_DOTS,
                     x: xs.to_vec(),
                     y: ys.to_vec(),
                     extra: Vec::new(),
+                    aside: false,
                 })
                 .collect();
             let ys: Vec<f64> = series.iter().flat_map(|s| s.y.iter().copied()).collect();
             let label = match mine.as_slice() {
                 [one] => one.0.meaning.clone(),
-                _ => "value".to_string(),
+                _ => quantity(unit).to_string(),
             };
             out.push(Chart {
                 id: format!("{id}-{}", out.len()),
-                title: title.to_string(),
+                title: format!("{title} · {label}"),
                 x: scale(x.meaning.clone(), &x.unit, xs),
                 y: scale(label, unit, &ys),
                 series,
@@ -225,17 +268,44 @@ fn sheet_charts(sheet: &Sheet, title: &str, id: &str, out: &mut Vec<Chart>) {
     }
     for f in &sheet.figures {
         if let Shown::Group(inner) = &f.value {
-            sheet_charts(inner, &format!("{title}: {}", f.meaning), id, out);
+            sheet_charts(inner, &format!("{title} · {}", f.meaning), id, out);
         }
     }
 }
 
-/// A scale that suits values: logarithmic if they span more than two decades.
+/// What values of a unit are called together.
+fn quantity(unit: &str) -> &'static str {
+    match unit {
+        "V" => "voltage",
+        "A/um" | "A" => "current",
+        "ohm*um" | "ohm" => "resistance",
+        "K" => "temperature",
+        "s" => "time",
+        "um" => "length",
+        _ => "value",
+    }
+}
+
+/// Share of the largest value that is the rounding of a sum, not a figure.
+const ROUNDING: f64 = 1e-12;
+
+/// A column that is nothing but rounding beside another of its unit.
+fn rounding(column: &(&Figure, &[f64]), all: &[(&Figure, &[f64])]) -> bool {
+    let size = |v: &[f64]| v.iter().map(|v| v.abs()).filter(|v| v.is_finite()).fold(0.0, f64::max);
+    let same = all.iter().filter(|c| c.0.unit == column.0.unit);
+    size(column.1) < ROUNDING * same.map(|c| size(c.1)).fold(0.0, f64::max)
+}
+
+/// A scale that suits values: logarithmic if they span more than two decades on one side of
+/// zero.
 pub fn scale(label: String, unit: &str, values: &[f64]) -> Scale {
-    let sizes = values.iter().map(|v| v.abs()).filter(|v| v.is_finite() && *v > 0.0);
-    let low = sizes.clone().fold(f64::INFINITY, f64::min);
-    let high = sizes.fold(0.0, f64::max);
-    Scale { label, unit: shown_unit(unit), log: high > 100.0 * low, both: high > low }
+    let sizes = values.iter().map(|v| v.abs()).filter(|v| v.is_finite());
+    let high = sizes.clone().fold(0.0, f64::max);
+    let told = |v: &f64| *v > ROUNDING * high;
+    let low = sizes.filter(told).fold(f64::INFINITY, f64::min);
+    let both_signs = values.iter().any(told) && values.iter().any(|v| told(&-v));
+    let log = high > 100.0 * low && !both_signs;
+    Scale { label, unit: shown_unit(unit), log, both: high > low }
 }
 
 /// A unit as it is read: "ohm*um" as "Ω·µm", "A um^-1" as "A/µm".

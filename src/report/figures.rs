@@ -1,5 +1,6 @@
 //! Single figures of a result, by name, for papers and slides.
 
+use super::chart::Chart;
 use super::contour::Polyline;
 use super::curves;
 use super::draw::{Anchor, Area, Drawing, Mark, Stroke};
@@ -7,7 +8,7 @@ use super::flow::flow_lines;
 use super::ink::Ink;
 use super::maps::{self, Map, QUANTITIES, Stored};
 use super::outline::junctions;
-use super::page::case_of;
+use super::page::{self, case_of};
 use super::section::{Frame, axes, section};
 use super::units::si;
 use crate::mesh::{Material, Mesh};
@@ -24,11 +25,8 @@ pub fn names(record: &RunRecord) -> Vec<String> {
             out.push(format!("curve-{k}"));
             out.push(format!("curve-{k}-linear"));
         }
-        if let crate::experiment::Figures::Named(sheet) = &record.experiments[k].figures {
-            let charts = curves::of_sheet(sheet, "", "");
-            out.extend((0..charts.len()).map(|n| format!("sheet-{k}-{n}")));
-        }
     }
+    out.extend(sheets(record).into_iter().map(|c| c.id));
     out.extend(["section".to_string(), "mesh".to_string()]);
     for p in maps::points(record) {
         for q in QUANTITIES {
@@ -44,6 +42,12 @@ pub fn names(record: &RunRecord) -> Vec<String> {
         out.push("net-doping".to_string());
     }
     out
+}
+
+/// The charts of all named figures.
+fn sheets(record: &RunRecord) -> Vec<Chart> {
+    let of = |(id, title, sheet): (String, String, _)| curves::of_sheet(sheet, &title, &id);
+    page::sheets(record).into_iter().flat_map(of).collect()
 }
 
 fn map_name(p: &Stored, key: &str) -> String {
@@ -72,12 +76,8 @@ pub fn figure(record: &RunRecord, name: &str) -> Option<Drawing> {
         let chart = curves::of_outcome(record, k.parse().ok()?, "curve")?;
         return Some(chart.drawing(Some(!linear)));
     }
-    if let Some(rest) = name.strip_prefix("sheet-") {
-        let (k, n) = rest.split_once('-')?;
-        let outcome = record.experiments.get(k.parse::<usize>().ok()?)?;
-        let crate::experiment::Figures::Named(sheet) = &outcome.figures else { return None };
-        let charts = curves::of_sheet(sheet, &curves::capital(&outcome.kind), "sheet");
-        return charts.get(n.parse::<usize>().ok()?).map(|c| c.drawing(None));
+    if let Some(chart) = sheets(record).into_iter().find(|c| c.id == name) {
+        return Some(chart.drawing(None));
     }
     let stored = maps::points(record);
     for p in &stored {
@@ -103,7 +103,7 @@ pub fn figure(record: &RunRecord, name: &str) -> Option<Drawing> {
 
 /// A map with its scale, current lines, junctions and axes.
 fn drawing(mesh: &Mesh, map: &Map, flow: &[Polyline], at: &str) -> Drawing {
-    let q = map.quantity;
+    let q = map.span.quantity;
     let title = format!("{}, {at}", curves::capital(q.name));
     let about = format!(
         "Map of {} from {} to {}",
@@ -153,7 +153,7 @@ fn bar(d: &mut Drawing, map: &Map, area: Area) {
             4 => Anchor::End,
             _ => Anchor::Middle,
         };
-        let text = si(map.value(share), map.quantity.unit);
+        let text = si(map.value(share), map.span.quantity.unit);
         d.text(area.x + share * area.width, area.y + 30.0, 11.0, anchor, Ink::Quiet, &text);
     }
 }
@@ -180,7 +180,7 @@ fn pixels(mesh: &Mesh, map: &Map, columns: usize, rows: usize) -> Vec<u8> {
             let share = (s(0, 0) * (1.0 - fx) + s(1, 0) * fx) * (1.0 - fy)
                 + (s(0, 1) * (1.0 - fx) + s(1, 1) * fx) * fy;
             let [red, green, blue] = match cell {
-                Material::Oxide if map.quantity.silicon => oxide,
+                Material::Oxide if map.span.quantity.silicon => oxide,
                 Material::Void => [255; 3],
                 _ if share.is_finite() => ramp[(share.clamp(0.0, 1.0) * 255.0).round() as usize],
                 _ => [255; 3],

@@ -1,8 +1,8 @@
 //! The colours of every figure and page, each for light and for dark paper, and the colour
 //! scales of maps.
 //!
-//! Categories differ in hue along blue and orange, which the common colour-vision
-//! deficiencies keep apart, and always in dash, shape or label too. The scales are paths in
+//! Categories differ in lightness and in hue along blue and orange, so that the common
+//! colour-vision deficiencies keep them apart, and always in dash, shape or label too. The scales are paths in
 //! OKLab (B. Ottosson, "A perceptual color space for image processing", 2020) cut into
 //! steps of equal length, so that equal steps of a value look equally large.
 
@@ -21,6 +21,8 @@ pub enum Ink {
     Between,
     /// Stable branch after the holding point.
     On,
+    /// The two-transistor model beside the field solution.
+    Lumped,
     /// The supply and its margin.
     Supply,
     Margin,
@@ -32,6 +34,8 @@ pub enum Ink {
     N1,
     N2,
     N3,
+    /// Words on the strongest doping.
+    Strong,
     Oxide,
     Metal,
     /// Gate plates.
@@ -46,7 +50,7 @@ pub enum Ink {
 /// Name in style sheets, light, dark.
 type Row = (Ink, &'static str, u32, u32);
 
-const ROWS: [Row; 20] = [
+const ROWS: [Row; 22] = [
     (Ink::Text, "text", 0x1e2329, 0xe6e3dc),
     (Ink::Quiet, "quiet", 0x5d6670, 0xa3a9af),
     (Ink::Rule, "rule", 0xd8d5cd, 0x3a4046),
@@ -54,7 +58,8 @@ const ROWS: [Row; 20] = [
     (Ink::Off, "off", 0x1f5f99, 0x6fb1ea),
     (Ink::Between, "between", 0x7c7a86, 0x9b99a8),
     (Ink::On, "on", 0xb8430f, 0xf08a52),
-    (Ink::Supply, "supply", 0x0d6b52, 0x5cc7a4),
+    (Ink::Lumped, "lumped", 0x4a0d5e, 0xe9c8f5),
+    (Ink::Supply, "supply", 0x00563f, 0x7fe3bf),
     (Ink::Margin, "margin", 0xcfe8df, 0x1f4439),
     (Ink::P1, "p1", 0xf8ecdc, 0x4a3d2d),
     (Ink::P2, "p2", 0xf0cf9f, 0x7d5a28),
@@ -62,6 +67,7 @@ const ROWS: [Row; 20] = [
     (Ink::N1, "n1", 0xdfe9f3, 0x2b3b4b),
     (Ink::N2, "n2", 0xafcbe5, 0x35608a),
     (Ink::N3, "n3", 0x4f86bd, 0x6aa5dd),
+    (Ink::Strong, "strong", 0x14161a, 0x14161a),
     (Ink::Oxide, "oxide", 0xcfcfd6, 0x62646d),
     (Ink::Metal, "metal", 0x33383f, 0xd5d8db),
     (Ink::Plate, "plate", 0x6f5a86, 0xb79ad6),
@@ -69,16 +75,17 @@ const ROWS: [Row; 20] = [
     (Ink::Mesh, "mesh", 0x3a4149, 0xcfd2d6),
 ];
 
-/// Light and dark colours of results shown together.
+/// Light and dark colours of results shown together, found by a search for the largest
+/// smallest distance under the deficiencies of the tests below.
 const SERIES: [(u32, u32); 8] = [
     (0x1f5f99, 0x6fb1ea),
     (0xb8430f, 0xf08a52),
-    (0x0d6b52, 0x5cc7a4),
-    (0x8a3a7a, 0xd98ac8),
-    (0x8a6d00, 0xd9b93a),
-    (0x33383f, 0xd5d8db),
-    (0x2f8f9f, 0x70cfdf),
-    (0x9c2f3f, 0xee8795),
+    (0x129082, 0x35e0a0),
+    (0x38007a, 0x9b72b7),
+    (0x8b2f50, 0xce6362),
+    (0x9477de, 0xb3d4fe),
+    (0x4f2700, 0xf8c61f),
+    (0x011521, 0xe8fbfd),
 ];
 
 fn split(hex: u32) -> [u8; 3] {
@@ -109,6 +116,22 @@ impl Ink {
             _ => ROWS.iter().find(|r| r.0 == self).map(|r| r.1.to_string()),
         }
     }
+}
+
+/// Relative luminance of WCAG 2.1.
+fn luminance(rgb: [u8; 3]) -> f64 {
+    let [r, g, b] = rgb.map(|c| {
+        let c = f64::from(c) / 255.0;
+        if c <= 0.03928 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+    });
+    0.2126 * r + 0.7152 * g + 0.0722 * b
+}
+
+/// Dark or white, whichever has the larger contrast on a colour.
+pub fn readable_on(rgb: [u8; 3]) -> [u8; 3] {
+    let (dark, white) = ([20, 22, 26], [255, 255, 255]);
+    let own = luminance(rgb) + 0.05;
+    if own * own > (luminance(dark) + 0.05) * 1.05 { dark } else { white }
 }
 
 /// Variables and classes of all inks: classes `f-NAME` fill and `s-NAME` stroke.
@@ -216,15 +239,6 @@ fn srgb(lab: [f64; 3]) -> [u8; 3] {
 mod tests {
     use super::*;
 
-    /// Relative luminance of WCAG 2.1.
-    fn luminance(rgb: [u8; 3]) -> f64 {
-        let [r, g, b] = rgb.map(|c| {
-            let c = f64::from(c) / 255.0;
-            if c <= 0.03928 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
-        });
-        0.2126 * r + 0.7152 * g + 0.0722 * b
-    }
-
     #[test]
     fn magnitudes_grow_lighter_at_every_step() {
         let ramp = magnitude();
@@ -250,12 +264,120 @@ mod tests {
             (a.max(b) + 0.05) / (a.min(b) + 0.05)
         };
         let of = |ink: Ink| ROWS.iter().find(|r| r.0 == ink).unwrap();
+        let words = of(Ink::Strong);
+        for row in [of(Ink::P3), of(Ink::N3)] {
+            assert!(contrast(row.2, words.2) > 4.5, "{} light", row.1);
+            assert!(contrast(row.3, words.3) > 4.5, "{} dark", row.1);
+        }
         let paper = of(Ink::Paper);
         for ink in [Ink::Text, Ink::Quiet, Ink::Off, Ink::On, Ink::Supply, Ink::Metal] {
             let row = of(ink);
             // WCAG 2.1, success criterion 1.4.3: 4.5 for text.
             assert!(contrast(row.2, paper.2) > 4.5, "{} light", row.1);
             assert!(contrast(row.3, paper.3) > 4.5, "{} dark", row.1);
+        }
+    }
+
+    /// What a colour is to a dichromat: linear sRGB matrices for the full deficiency, G. M.
+    /// Machado, M. M. Oliveira, L. A. F. Fernandes, IEEE Trans. Vis. Comput. Graph. 15, 1291
+    /// (2009); the digits from memory, each row adds to one.
+    const SEEN: [(&str, [[f64; 3]; 3]); 4] = [
+        ("full", [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]),
+        (
+            "protan",
+            [
+                [0.152286, 1.052583, -0.204868],
+                [0.114503, 0.786281, 0.099216],
+                [-0.003882, -0.048116, 1.051998],
+            ],
+        ),
+        (
+            "deutan",
+            [
+                [0.367322, 0.860646, -0.227968],
+                [0.280085, 0.672501, 0.047413],
+                [-0.011820, 0.042940, 0.968881],
+            ],
+        ),
+        (
+            "tritan",
+            [
+                [1.255528, -0.076749, -0.178779],
+                [-0.078411, 0.930809, 0.147602],
+                [0.004733, 0.691367, 0.303900],
+            ],
+        ),
+    ];
+
+    /// OKLab of a colour as it is seen.
+    fn seen(rgb: [u8; 3], by: &[[f64; 3]; 3]) -> [f64; 3] {
+        let light = rgb.map(|c| {
+            let c = f64::from(c) / 255.0;
+            if c <= 0.04045 { c / 12.92 } else { ((c + 0.055) / 1.055).powf(2.4) }
+        });
+        let times =
+            |m: &[[f64; 3]; 3], v: [f64; 3]| m.map(|row| (0..3).map(|k| row[k] * v[k]).sum());
+        let [r, g, b]: [f64; 3] = times(by, light).map(|c: f64| c.clamp(0.0, 1.0));
+        let lms: [f64; 3] = [
+            0.4122214708 * r + 0.5363325363 * g + 0.0514459929 * b,
+            0.2119034982 * r + 0.6806995451 * g + 0.1073969566 * b,
+            0.0883024619 * r + 0.2817188376 * g + 0.6299787005 * b,
+        ];
+        let lab = [
+            [0.2104542553, 0.7936177850, -0.0040720468],
+            [1.9779984951, -2.4285922050, 0.4505937099],
+            [0.0259040371, 0.7827717662, -0.8086757660],
+        ];
+        times(&lab, lms.map(f64::cbrt))
+    }
+
+    fn apart(a: [u8; 3], b: [u8; 3], by: &[[f64; 3]; 3]) -> f64 {
+        let (a, b) = (seen(a, by), seen(b, by));
+        (0..3).map(|k| (a[k] - b[k]).powi(2)).sum::<f64>().sqrt()
+    }
+
+    #[test]
+    fn lines_are_kept_apart_by_every_eye() {
+        let parts = [Ink::Off, Ink::Between, Ink::On, Ink::Lumped, Ink::Supply];
+        let parts = parts.map(|i| ROWS.iter().find(|r| r.0 == i).map(|r| (r.2, r.3)).unwrap());
+        // 0.02 is about the least that is seen side by side.
+        for (list, least) in [(parts.as_slice(), 0.08), (SERIES.as_slice(), 0.09)] {
+            for (name, by) in SEEN {
+                for (k, a) in list.iter().enumerate() {
+                    for b in &list[k + 1..] {
+                        for (a, b) in [(a.0, b.0), (a.1, b.1)] {
+                            let d = apart(split(a), split(b), &by);
+                            assert!(d >= least, "{name}: #{a:06x} and #{b:06x} are {d:.3} apart");
+                        }
+                    }
+                }
+            }
+        }
+        // A line is seen on its paper: WCAG 2.1, success criterion 1.4.11, asks for 3.
+        let paper = ROWS.iter().find(|r| r.0 == Ink::Paper).map(|r| (r.2, r.3)).unwrap();
+        for (light, dark) in parts.into_iter().chain(SERIES) {
+            for (line, paper) in [(light, paper.0), (dark, paper.1)] {
+                let (a, b) = (luminance(split(line)), luminance(split(paper)));
+                let contrast = (a.max(b) + 0.05) / (a.min(b) + 0.05);
+                assert!(contrast > 3.0, "#{line:06x}: {contrast:.2}");
+            }
+        }
+    }
+
+    #[test]
+    fn scales_rise_in_lightness_to_every_eye_and_in_print() {
+        for (name, by) in SEEN {
+            let ramp = magnitude().map(|c| seen(c, &by)[0]);
+            assert!(ramp.windows(3).all(|w| w[2] > w[0]), "{name}: magnitudes");
+            assert!(ramp[255] - ramp[0] > 0.6, "{name}: {} to {}", ramp[0], ramp[255]);
+            let ramp = signed().map(|c| seen(c, &by)[0]);
+            let rises = ramp[..126].windows(5).all(|w| w[4] > w[0]);
+            assert!(rises && ramp[130..].windows(5).all(|w| w[4] < w[0]), "{name}: signed values");
+            // Both signs are told apart by hue.
+            for k in [0, 30, 60] {
+                let d = apart(signed()[k], signed()[255 - k], &by);
+                assert!(d > 0.1, "{name}: ±{k} are {d:.3} apart");
+            }
         }
     }
 }

@@ -3,11 +3,9 @@
 
 use serde_json::{Value, json};
 
-use super::contour::Polyline;
 use super::escape::base64;
-use super::flow::flow_lines;
 use super::ink::{Ramp, magnitude, signed};
-use super::outline::{Spot, contacts, junctions, net_doping, on_grid};
+use super::outline::{net_doping, on_grid};
 use super::units::si;
 use crate::experiment::Figures;
 use crate::mesh::{Material, Mesh};
@@ -78,42 +76,35 @@ fn values(mesh: &Mesh, f: &Fields, key: &str) -> Option<Vec<f64>> {
     (by_node.len() == mesh.nodes()).then(|| on_grid(mesh, &by_node))
 }
 
-/// A quantity on its scale: shares from 0 to 1 at all points of the mesh.
-#[derive(Debug, Clone)]
-pub struct Map {
+/// The scale of a quantity, common to all values that are to be compared.
+#[derive(Debug, Clone, Copy)]
+pub struct Span {
     pub quantity: Quantity,
     /// Ends of the scale after the logarithm or asinh.
     pub low: f64,
     pub high: f64,
     /// Of asinh(value/knee).
     pub knee: f64,
-    /// NaN where there is no value.
-    pub shares: Vec<f64>,
+    /// Smallest magnitude on a logarithmic scale.
+    floor: f64,
 }
 
-impl Map {
-    /// `None` if the file has not got the quantity, or nothing but zeros.
-    pub fn new(mesh: &Mesh, f: &Fields, quantity: Quantity) -> Option<Map> {
-        let mut v = values(mesh, f, quantity.key)?;
-        if quantity.silicon {
-            blank_outside_silicon(mesh, &mut v);
-        }
-        let size = v.iter().map(|v| v.abs()).filter(|v| v.is_finite()).fold(0.0, f64::max);
-        let knee = match quantity.tone {
-            Tone::Signed(decades) => size * 10f64.powi(-i32::from(decades)),
-            _ => 1.0,
-        };
-        let turn = |v: f64| match quantity.tone {
-            Tone::Linear => v,
-            Tone::Log(decades) => v.abs().max(size * 10f64.powi(-i32::from(decades))).log10(),
-            Tone::Signed(_) => (v / knee).asinh(),
-        };
+impl Span {
+    /// `None` if there are no values, or nothing but zeros.
+    pub fn over(quantity: Quantity, lists: &[&[f64]]) -> Option<Span> {
+        let all = || lists.iter().flat_map(|l| l.iter().copied());
+        let size = all().map(f64::abs).filter(|v| v.is_finite()).fold(0.0, f64::max);
         if size == 0.0 && quantity.tone != Tone::Linear {
             return None;
         }
-        let turned: Vec<f64> =
-            v.into_iter().map(|v| if v.is_nan() { v } else { turn(v) }).collect();
-        let known = turned.iter().copied().filter(|v| v.is_finite());
+        let under = |decades: u8| size * 10f64.powi(-i32::from(decades));
+        let (knee, floor) = match quantity.tone {
+            Tone::Linear => (1.0, 0.0),
+            Tone::Log(decades) => (1.0, under(decades)),
+            Tone::Signed(decades) => (under(decades), 0.0),
+        };
+        let span = Span { quantity, low: 0.0, high: 1.0, knee, floor };
+        let known = all().map(|v| span.turn(v)).filter(|v| v.is_finite());
         let (mut low, mut high) =
             known.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
         if low > high {
@@ -127,31 +118,72 @@ impl Map {
             let pad = (low.abs() * 1e-6).max(1e-9);
             (low, high) = (low - pad, high + pad);
         }
-        let shares = turned.into_iter().map(|v| (v - low) / (high - low)).collect();
-        Some(Map { quantity, low, high, knee, shares })
+        Some(Span { low, high, ..span })
+    }
+
+    /// A value after the logarithm or asinh; NaN stays NaN.
+    fn turn(&self, v: f64) -> f64 {
+        match self.quantity.tone {
+            _ if v.is_nan() => v,
+            Tone::Linear => v,
+            Tone::Log(_) => v.abs().max(self.floor).log10(),
+            Tone::Signed(_) => (v / self.knee).asinh(),
+        }
+    }
+}
+
+/// A quantity's values at all points of the mesh, NaN where it has none.
+pub fn known(mesh: &Mesh, f: &Fields, quantity: Quantity) -> Option<Vec<f64>> {
+    let mut v = values(mesh, f, quantity.key)?;
+    if quantity.silicon {
+        blank_outside_silicon(mesh, &mut v);
+    }
+    Some(v)
+}
+
+/// A quantity on a scale: shares from 0 to 1 at all points of the mesh.
+#[derive(Debug, Clone)]
+pub struct Map {
+    pub span: Span,
+    /// NaN where there is no value.
+    pub shares: Vec<f64>,
+}
+
+impl Map {
+    /// On its own scale; `None` if the file has not got the quantity, or nothing but zeros.
+    pub fn new(mesh: &Mesh, f: &Fields, quantity: Quantity) -> Option<Map> {
+        let v = known(mesh, f, quantity)?;
+        Some(Map::on(Span::over(quantity, &[&v])?, &v))
+    }
+
+    pub fn on(span: Span, values: &[f64]) -> Map {
+        let share = |v: &f64| (span.turn(*v) - span.low) / (span.high - span.low);
+        Map { span, shares: values.iter().map(share).collect() }
     }
 
     /// The value that a share stands for.
     pub fn value(&self, share: f64) -> f64 {
-        let u = self.low + (self.high - self.low) * share;
-        match self.quantity.tone {
+        let s = &self.span;
+        let u = s.low + (s.high - s.low) * share;
+        match s.quantity.tone {
             Tone::Linear => u,
             Tone::Log(_) => 10f64.powf(u),
-            Tone::Signed(_) => self.knee * u.sinh(),
+            Tone::Signed(_) => s.knee * u.sinh(),
         }
     }
 
     pub fn ramp(&self) -> Ramp {
-        if let Tone::Signed(_) = self.quantity.tone { signed() } else { magnitude() }
+        if let Tone::Signed(_) = self.span.quantity.tone { signed() } else { magnitude() }
     }
 
-    fn json(&self) -> Value {
+    pub fn json(&self) -> Value {
         let words = self.shares.iter().map(|s| match s.is_finite() {
             true => (s.clamp(0.0, 1.0) * 65534.0).round() as u16,
             false => u16::MAX,
         });
         let bytes: Vec<u8> = words.flat_map(u16::to_le_bytes).collect();
-        json!({"low": self.low, "high": self.high, "knee": self.knee, "data": base64(&bytes)})
+        let Span { low, high, knee, .. } = self.span;
+        json!({"low": low, "high": high, "knee": knee, "data": base64(&bytes)})
     }
 }
 
@@ -214,84 +246,4 @@ pub fn describe(record: &RunRecord, p: &Stored) -> String {
         other => return format!("{other} of {}", o.kind),
     };
     format!("{end} {}, {}, {}", o.kind, si(p.fields.voltage, "V"), si(p.fields.current, "A/µm"))
-}
-
-/// All that the script draws maps from.
-pub fn json_of(record: &RunRecord, stored: &[Stored]) -> Value {
-    let mesh = &record.mesh;
-    let mut used: Vec<&Quantity> = Vec::new();
-    let points: Vec<Value> = stored
-        .iter()
-        .enumerate()
-        .map(|(n, p)| {
-            let mut maps = serde_json::Map::new();
-            // Doping is the same at every point: it stands with the first.
-            for q in QUANTITIES.iter().filter(|q| n == 0 || q.key != "net-doping") {
-                if let Some(map) = Map::new(mesh, p.fields, *q) {
-                    maps.insert(q.key.to_string(), map.json());
-                    if !used.iter().any(|u| u.key == q.key) {
-                        used.push(q);
-                    }
-                }
-            }
-            json!({
-                "label": describe(record, p), "maps": maps,
-                "flow": flat(&flow_lines(mesh, p.fields)),
-            })
-        })
-        .collect();
-    used.sort_by_key(|q| QUANTITIES.iter().position(|r| r.key == q.key));
-    let quantities: Vec<Value> = used.iter().map(|q| quantity_json(q)).collect();
-    let cells: Vec<u8> = mesh.cells.iter().map(|c| *c as u8).collect();
-    json!({
-        "x": mesh.x, "y": mesh.y, "material": base64(&cells), "points": points,
-        "quantities": quantities, "junctions": flat(&junctions(mesh)),
-        "contacts": spots(mesh), "start": start(stored),
-    })
-}
-
-/// The point shown large at first.
-fn start(stored: &[Stored]) -> usize {
-    stored.iter().position(|p| p.label == "holding").unwrap_or(0)
-}
-
-fn quantity_json(q: &Quantity) -> Value {
-    let (scale, ramp) = match q.tone {
-        Tone::Linear => ("linear", "magnitude"),
-        Tone::Log(_) => ("log", "magnitude"),
-        Tone::Signed(_) => ("signed", "signed"),
-    };
-    json!({
-        "key": q.key, "name": q.name, "unit": q.unit, "scale": scale, "ramp": ramp,
-        "silicon": q.silicon,
-    })
-}
-
-/// Lines as lists x, y, x, y, … in µm, to 0.1 nm.
-fn flat(lines: &[Polyline]) -> Value {
-    let short = |v: &f64| (v * 1e4).round() / 1e4;
-    let list: Vec<Vec<f64>> =
-        lines.iter().map(|l| l.iter().flatten().map(short).collect()).collect();
-    json!(list)
-}
-
-fn spots(mesh: &Mesh) -> Value {
-    let mut out = Vec::new();
-    for c in contacts(mesh) {
-        for spot in &c.spots {
-            match spot {
-                Spot::Surface { from, to } => {
-                    out.push(json!({"name": c.name, "from": from, "to": to, "gate": false}));
-                }
-                Spot::Gate { from, to, .. } => {
-                    out.push(json!({"name": c.name, "from": from, "to": to, "gate": true}));
-                }
-                _ => {}
-            }
-        }
-    }
-    out.sort_by(|a, b| {
-        a["from"].as_f64().unwrap_or(0.0).total_cmp(&b["from"].as_f64().unwrap_or(0.0))
-    });
-    Value::Array(out)
 }

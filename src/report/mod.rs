@@ -3,15 +3,19 @@
 
 mod axis;
 mod chart;
+mod chart_table;
 mod compare;
 mod contour;
 mod curves;
 mod draw;
 mod escape;
+mod families;
 mod figures;
 mod flow;
+mod heat;
 mod ink;
 mod labels;
+mod map_sets;
 mod maps;
 mod outline;
 mod page;
@@ -27,6 +31,7 @@ use crate::mesh;
 use crate::record::{Gathered, RunRecord};
 use crate::structure::{SampleLines, Structure};
 
+pub(crate) use curves::shown_unit;
 pub use draw::Drawing;
 pub use figures::{figure, names};
 pub use flow::stream;
@@ -45,6 +50,31 @@ pub fn page(items: &[Item]) -> String {
         [one] => page::single(&one.record),
         _ => compare::several(items),
     }
+}
+
+/// Names of the figures of several results together: their curves over each other.
+pub fn overlay_names(items: &[Item]) -> Vec<String> {
+    compare::drawings(items).into_iter().map(|f| f.0).collect()
+}
+
+/// One figure of several results together.
+pub fn overlay(items: &[Item], name: &str) -> Option<Drawing> {
+    compare::drawings(items).into_iter().find(|f| f.0 == name).map(|f| f.1)
+}
+
+/// Names of the figures of a gathered sweep.
+pub fn sweep_names(gathered: &Gathered, some: &[Item]) -> Vec<String> {
+    sweep::names(gathered, some)
+}
+
+/// One figure of a gathered sweep.
+pub fn sweep_figure(gathered: &Gathered, some: &[Item], name: &str) -> Option<Drawing> {
+    sweep::figure(gathered, some, name)
+}
+
+/// Names of the cases of a sweep whose curves its page shows.
+pub fn sweep_cases(gathered: &Gathered) -> Vec<String> {
+    families::wanted(gathered)
 }
 
 /// The page of a gathered sweep; `some` of its cases give families of curves.

@@ -6,11 +6,11 @@ use super::chart::Chart;
 use super::curves;
 use super::escape::{base64, markup, script};
 use super::ink::{Ramp, magnitude, signed, style_sheet};
-use super::maps;
 use super::section::section;
 use super::svg::{short, svg};
 use super::tables;
 use super::units::duration;
+use super::{map_sets, maps};
 use crate::case::{Case, read_str};
 use crate::experiment::{Sheet, Shown};
 use crate::record::RunRecord;
@@ -59,7 +59,8 @@ impl Page {
             .collect();
         let caption = markup(&chart.title);
         self.put(&format!(
-            "<figure data-chart=\"{id}\" id=\"{id}\"><figcaption><b>{caption}</b></figcaption>\
+            "<figure data-chart=\"{id}\" id=\"{id}\" aria-label=\"{caption}\"><figcaption><b>\
+             {caption}</b></figcaption>\
              <div class=\"bar-top\"><div class=\"legend\" role=\"group\" \
              aria-label=\"Curves shown\">{legend}</div><div class=\"tools\"></div></div>\
              <div class=\"plot\"></div><output aria-live=\"polite\" data-hint=\"Point at the \
@@ -81,7 +82,9 @@ impl Page {
              <meta http-equiv=\"Content-Security-Policy\" content=\"{POLICY}\">\n\
              <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
              <title>{title}</title>\n<style>\n{inks}\n{css}</style>\n</head>\n<body>\n\
-             <a class=\"skip\" href=\"#verdict\">To the verdict</a>\n{body}\
+             <a class=\"skip\" href=\"#verdict\">To the verdict</a>\n<noscript><p>Charts and \
+             maps are drawn by the script in this page; without it the tables hold their \
+             values.</p></noscript>\n{body}\
              <script type=\"application/json\" id=\"data\">{data}</script>\n\
              <script>\n{chart}{maps}</script>\n</body>\n</html>\n",
             title = markup(title),
@@ -112,28 +115,21 @@ pub(super) fn single(record: &RunRecord) -> String {
     page.put(&tables::key_figures(record));
     page.put(&navigation(record));
     page.heading("curves", "Curves");
-    let further = further(record);
-    let mut sheets = !further.is_empty();
     for k in 0..record.experiments.len() {
         if let Some(chart) = curves::of_outcome(record, k, &format!("curve-{k}")) {
             page.chart(&chart, &tables::points(record, k));
-        }
-        sheets |= tables::sheet_of(record, k).is_some();
-    }
-    if sheets {
-        page.heading("figures", "Further figures");
-        for k in 0..record.experiments.len() {
-            if let Some((sheet, title)) = tables::sheet_of(record, k) {
-                named(&mut page, sheet, &title, &format!("sheet-{k}"));
-            }
-        }
-        for (k, (title, sheet)) in further.iter().enumerate() {
-            named(&mut page, sheet, title, &format!("further-{k}"));
         }
     }
     page.heading("section", "Cross-section");
     cross_section(&mut page, record, "section-0");
     fields(&mut page, record);
+    let sheets = sheets(record);
+    if !sheets.is_empty() {
+        page.heading("figures", "Further figures");
+        for (id, title, sheet) in sheets {
+            named(&mut page, sheet, &title, &id);
+        }
+    }
     page.heading("work", "What was solved");
     page.put(&tables::experiments(record));
     page.put(&tables::warnings(record));
@@ -170,10 +166,23 @@ fn navigation(record: &RunRecord) -> String {
     if !maps::points(record).is_empty() {
         links.push(("fields", "Fields"));
     }
+    if !sheets(record).is_empty() {
+        links.push(("figures", "Further figures"));
+    }
     links.extend([("work", "What was solved"), ("inputs", "Inputs and provenance")]);
     let links: String =
         links.iter().map(|(id, text)| format!("<a href=\"#{id}\">{text}</a> ")).collect();
     format!("<nav aria-label=\"Sections\">{links}</nav>")
+}
+
+/// All named figures with an id and a title: those of experiments first.
+pub(super) fn sheets(record: &RunRecord) -> Vec<(String, String, &Sheet)> {
+    let own = (0..record.experiments.len()).filter_map(|k| {
+        let (sheet, title) = tables::sheet_of(record, k)?;
+        Some((format!("sheet-{k}"), title, sheet))
+    });
+    let more = further(record).into_iter().enumerate();
+    own.chain(more.map(|(k, (title, sheet))| (format!("further-{k}"), title, sheet))).collect()
 }
 
 /// What follows from the experiments: the lumped model, sensitivities, points followed,
@@ -194,7 +203,7 @@ fn further(record: &RunRecord) -> Vec<(String, &Sheet)> {
         if inner.len() == sheet.figures.len() {
             all.extend(inner);
         } else {
-            all.push((figure.meaning.clone(), sheet));
+            all.push((curves::capital(&figure.meaning), sheet));
         }
     }
     let lists = [("Follow", &record.follows), ("Rule", &record.rules), ("Spread", &record.spreads)];
@@ -221,9 +230,10 @@ pub(super) fn cross_section(page: &mut Page, record: &RunRecord, id: &str) {
     let case = case_of(record);
     let drawing = section(&record.mesh, case.as_ref(), &title, false);
     page.put(&format!(
-        "<figure data-drawn=\"yes\"><figcaption>Net doping in bands; solid lines are \
+        "<figure data-drawn=\"yes\" aria-label=\"{}\"><figcaption>Net doping in bands; solid lines are \
          metallurgical junctions. Contacts and gate plates are drawn thicker than they are.\
          </figcaption><div class=\"wide\">{}</div></figure>",
+        markup(&title),
         svg(&drawing, false, id)
     ));
 }
@@ -233,9 +243,9 @@ fn fields(page: &mut Page, record: &RunRecord) {
     if stored.is_empty() || record.mesh.nx() < 2 || record.mesh.ny() < 2 {
         return;
     }
-    let set = maps::json_of(record, &stored);
+    let set = map_sets::of_one(record, &stored);
     page.heading("fields", "Fields");
-    page.put(&tables::maps_figure(record, &stored, &set, page.maps.len()));
+    page.put(&map_sets::figure(&set, page.maps.len()));
     page.maps.push(set);
 }
 

@@ -6,7 +6,8 @@ use super::draw::{Anchor, Area, Drawing, Mark, Step, Stroke};
 use super::ink::Ink;
 use super::labels::apart;
 use super::outline::{
-    Contact, Rect, Spot, balance, contacts, junctions, net_doping, oxide, pieces, squeeze, wafer,
+    Contact, Piece, Rect, Spot, balance, contacts, junctions, net_doping, oxide, pieces, squeeze,
+    wafer,
 };
 use super::raster::text_width;
 use crate::case::Case;
@@ -113,7 +114,7 @@ pub fn section(mesh: &Mesh, case: Option<&Case>, title: &str, lines: bool) -> Dr
     }
     d.frame(frame.area, Ink::Quiet, 0.8);
     spots(&mut d, &places, &frame);
-    names(&mut d, case, &frame);
+    names(&mut d, case, mesh, &frame);
     axes(&mut d, &frame);
     legend(&mut d, bottom + 62.0, frame.stretch);
     d
@@ -212,11 +213,18 @@ fn spots(d: &mut Drawing, places: &[Contact], frame: &Frame) {
 }
 
 /// Names of wells and diffusions, and of the wafer.
-fn names(d: &mut Drawing, case: Option<&Case>, frame: &Frame) {
+fn names(d: &mut Drawing, case: Option<&Case>, mesh: &Mesh, frame: &Frame) {
     let a = frame.area;
     let all = pieces(case);
     // Diffusions below their shallow regions, wells below those, the wafer at the bottom.
-    let rows = [(false, 30.0f64, 10.0), (true, 56.0, 13.0)];
+    let shallow = |p: &&Piece| !p.well;
+    let middles = all.iter().filter(shallow).map(|p| 0.5 * (p.from + p.to));
+    let depth = middles.filter_map(|x| junction_depth(mesh, x)).fold(f64::INFINITY, f64::min);
+    // Deep enough on the paper, they hold their names.
+    let room = frame.y.px(depth) - a.y;
+    let (inside, first) =
+        if room > 21.0 && depth.is_finite() { (true, 15.0) } else { (false, 30.0) };
+    let rows: [(bool, f64, f64); 2] = [(false, first, 10.0), (true, 56.0, 13.0)];
     for (well, down, size) in rows {
         let list: Vec<_> = all.iter().filter(|p| p.well == well).collect();
         let widths: Vec<f64> = list.iter().map(|p| text_width(&p.name, size)).collect();
@@ -225,11 +233,12 @@ fn names(d: &mut Drawing, case: Option<&Case>, frame: &Frame) {
         let placed = apart(&wanted, &widths, 8.0, a.x + 3.0, a.x + a.width - 3.0);
         for ((row, x), (piece, from)) in placed.into_iter().zip(list.iter().zip(&wanted)) {
             let y = baseline + 12.0 * row as f64;
-            if !well {
+            if !well && !inside {
                 let steps = vec![Step::Move(*from, a.y + 5.0), Step::Line(x, y - size + 1.0)];
                 d.path(steps, Stroke { ink: Ink::Quiet, width: 0.6, dash: None });
             }
-            d.text(x, y, size, Anchor::Middle, Ink::Text, &piece.name);
+            let ink = if inside && !well { Ink::Strong } else { Ink::Text };
+            d.text(x, y, size, Anchor::Middle, ink, &piece.name);
             if let Some(t) = d.last_text() {
                 t.bold = well;
             }
@@ -240,6 +249,16 @@ fn names(d: &mut Drawing, case: Option<&Case>, frame: &Frame) {
     {
         d.text(a.x + 8.0, a.y + a.height - 9.0, SMALL, Anchor::Start, Ink::Text, &text);
     }
+}
+
+/// Depth of the first metallurgical junction below the surface at x [µm].
+fn junction_depth(mesh: &Mesh, x: f64) -> Option<f64> {
+    let (nx, net) = (mesh.nx(), balance(mesh));
+    let i = mesh.x.partition_point(|v| *v < x).min(nx - 1);
+    let surface = mesh.y.iter().position(|y| *y >= 0.0)?;
+    let sign = net.get(surface * nx + i)?.signum();
+    let turned = |j: &usize| net.get(j * nx + i).is_some_and(|v| v * sign < 0.0);
+    (surface..mesh.ny()).find(turned).and_then(|j| mesh.y.get(j).copied())
 }
 
 /// Scales in µm below and beside a frame.

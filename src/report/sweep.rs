@@ -1,22 +1,20 @@
 //! A gathered sweep on one page: the figures over each axis, maps over two axes with the
 //! boundary of immunity, curves of some of its cases, and all cases as a table.
 
-use super::chart::{Chart, Series};
-use super::contour::{Grid, lines};
+use super::chart::{Chart, Scale, Series};
 use super::curves::{dash, scale, shown_unit};
-use super::draw::{Anchor, Area, Drawing, Stroke};
+use super::draw::Drawing;
 use super::escape::markup;
-use super::ink::{Ink, magnitude};
+use super::heat;
+use super::ink::Ink;
 use super::page::{self, Page};
-use super::raster::text_width;
 use super::svg::svg;
 use super::units::si;
-use super::{Item, compare, tables};
+use super::{Item, chart_table, families, tables};
 use crate::case::read_str;
 use crate::record::{AxisValues, Column, Gathered, Values};
+use families::MOST_LINES;
 
-/// Most curves in one chart; more cannot be told apart.
-const MOST_LINES: usize = 8;
 /// Figures shown over the axes and mapped, as far as they are there: holding voltage first.
 const FIRST: [&str; 3] = ["V_h", "I_h", "V_t"];
 
@@ -25,11 +23,14 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     let mut page = Page::default();
     let name = if g.name.is_empty() { "Sweep" } else { &g.name };
     let count: usize = g.axes.iter().map(|a| a.values.len()).product();
+    let varied: Vec<&str> =
+        g.axes.iter().filter(|a| a.values.len() > 1).map(|a| a.name.as_str()).collect();
     page.put(&format!(
-        "<header><h1>Sweep {}</h1><p class=\"under\">{count} cases over {}; gathered by holdpoint \
-         {}</p></header>\n<main>",
+        "<header><h1>Sweep {}</h1><p class=\"under\">{count} cases over {}{}; gathered by \
+         holdpoint {}</p></header>\n<main>",
         markup(name),
-        markup(&g.axes.iter().map(|a| a.name.as_str()).collect::<Vec<_>>().join(", ")),
+        markup(&varied.join(", ")),
+        markup(&fixed(g)),
         markup(&g.version)
     ));
     page.put(&counts(g));
@@ -40,18 +41,20 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     );
     let limit = limit_of(g);
     page.heading("axes", "Over each axis");
-    for (n, chart) in over_axes(g, limit).iter().enumerate() {
-        page.chart(&Chart { id: format!("axis-{n}"), ..chart.clone() }, "");
+    for (n, (_, chart)) in over_axes(g, limit).into_iter().enumerate() {
+        let chart = Chart { id: format!("axis-{n}"), ..chart };
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("maps", "Over two axes");
-    let maps = heat_maps(g, limit);
+    let maps = heat::maps(g, limit);
     if maps.is_empty() {
         page.put("<p>A map takes a grid of two axes or more.</p>");
     }
-    for (n, d) in maps.iter().enumerate() {
+    for (n, (_, d)) in maps.iter().enumerate() {
         page.put(&format!(
-            "<figure data-drawn=\"yes\"><figcaption>{}. A cross marks a case that latches, a \
+            "<figure data-drawn=\"yes\" aria-label=\"{}\"><figcaption>{}. A cross marks a case that latches, a \
              blank cell one without the figure.</figcaption><div class=\"wide\">{}</div></figure>",
+            markup(&d.title),
             markup(&d.about),
             svg(d, false, &format!("heat-{n}"))
         ));
@@ -60,8 +63,8 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     if some.is_empty() {
         page.put("<p>The results of the cases were not found beside the table.</p>");
     }
-    for chart in compare::overlays(some) {
-        page.chart(&chart, "");
+    for (_, chart) in families::charts(g, some) {
+        page.chart(&chart, &chart_table::table(&chart));
     }
     page.heading("cases", "Cases");
     page.put(&cases(g));
@@ -78,6 +81,35 @@ pub(super) fn gathered(g: &Gathered, some: &[Item]) -> String {
     page.finish(&format!("Sweep {name}"))
 }
 
+/// Names that [`figure`] knows for this sweep.
+pub(super) fn names(g: &Gathered, some: &[Item]) -> Vec<String> {
+    all(g, some).into_iter().map(|f| f.0).collect()
+}
+
+/// One figure by its name.
+pub(super) fn figure(g: &Gathered, some: &[Item], name: &str) -> Option<Drawing> {
+    all(g, some).into_iter().find(|f| f.0 == name).map(|f| f.1)
+}
+
+fn all(g: &Gathered, some: &[Item]) -> Vec<(String, Drawing)> {
+    let limit = limit_of(g);
+    let charts = over_axes(g, limit).into_iter().map(|(name, c)| (name, c.drawing(None)));
+    let curves = families::charts(g, some).into_iter().map(|(name, c)| (name, c.drawing(None)));
+    charts.chain(heat::maps(g, limit)).chain(curves).collect()
+}
+
+/// A name without blanks, as figures are called.
+pub(super) fn word(name: &str) -> String {
+    name.replace(char::is_whitespace, "-")
+}
+
+/// Axes that have one value only, with it.
+fn fixed(g: &Gathered) -> String {
+    let one = g.axes.iter().filter(|a| a.values.len() == 1);
+    let list: Vec<String> = one.map(|a| format!("{} {}", a.meaning, level(a, 0))).collect();
+    if list.is_empty() { String::new() } else { format!(", at {}", list.join(", ")) }
+}
+
 /// Supply with margin [V], from the base case.
 fn limit_of(g: &Gathered) -> Option<f64> {
     let (case, _) = read_str(&g.base_text, "base").ok()?;
@@ -88,7 +120,7 @@ fn column<'a>(g: &'a Gathered, name: &str) -> Option<&'a Column> {
     g.columns.iter().find(|c| c.name == name)
 }
 
-fn texts<'a>(g: &'a Gathered, name: &str) -> &'a [String] {
+pub(super) fn texts<'a>(g: &'a Gathered, name: &str) -> &'a [String] {
     match column(g, name).map(|c| &c.values) {
         Some(Values::Texts(t)) => t,
         _ => &[],
@@ -96,7 +128,7 @@ fn texts<'a>(g: &'a Gathered, name: &str) -> &'a [String] {
 }
 
 /// Figures that are numbers, the holding voltage first.
-fn figures(g: &Gathered) -> Vec<(&Column, &[f64])> {
+pub(super) fn figures(g: &Gathered) -> Vec<(&Column, &[f64])> {
     let plain = ["nodes", "wall", "temperature_K"];
     let mut all: Vec<(&Column, &[f64])> = g
         .columns
@@ -137,7 +169,7 @@ fn counts(g: &Gathered) -> String {
 }
 
 /// Index steps of the axes, the last axis fastest.
-fn strides(g: &Gathered) -> Vec<usize> {
+pub(super) fn strides(g: &Gathered) -> Vec<usize> {
     let mut out = vec![1; g.axes.len()];
     for k in (0..g.axes.len().saturating_sub(1)).rev() {
         out[k] = out[k + 1] * g.axes[k + 1].values.len();
@@ -145,20 +177,46 @@ fn strides(g: &Gathered) -> Vec<usize> {
     out
 }
 
-fn level(a: &AxisValues, k: usize) -> String {
+pub(super) fn level(a: &AxisValues, k: usize) -> String {
+    let number = |v: f64| {
+        let unit = shown_unit(&a.unit);
+        // As cases give temperatures.
+        let (v, unit) = if unit == "K" { (v - 273.15, "°C") } else { (v, unit.as_str()) };
+        let round = (v * 1e4).round() / 1e4;
+        let text = round.to_string();
+        let same = (round - v).abs() <= 1e-4 * v.abs() && text.len() < 8;
+        let text = if same { format!("{text} {unit}") } else { si(v, unit) };
+        text.trim_end().replace('-', "−")
+    };
     match &a.values {
-        Values::Numbers(v) => v.get(k).map_or(String::new(), |v| si(*v, &shown_unit(&a.unit))),
+        Values::Numbers(v) => v.get(k).map_or(String::new(), |v| number(*v)),
         Values::Texts(t) => t.get(k).cloned().unwrap_or_default(),
     }
 }
 
-/// Each figure over each axis of numbers, one line for each combination of the others.
-fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<Chart> {
+/// Values and scale of an axis of numbers; temperatures as cases give them.
+fn places(axis: &AxisValues) -> Option<(Vec<f64>, Scale)> {
+    let Values::Numbers(x) = &axis.values else { return None };
+    if axis.unit == "K" {
+        let (label, unit) = (axis.meaning.clone(), "°C".to_string());
+        let x = x.iter().map(|x| x - 273.15).collect();
+        return Some((x, Scale { label, unit, log: false, both: false }));
+    }
+    Some((x.clone(), scale(axis.meaning.clone(), &axis.unit, x)))
+}
+
+/// Each figure over each axis of numbers, one line for each combination of the others, with
+/// the name of each chart.
+fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<(String, Chart)> {
     let steps = strides(g);
     let mut out = Vec::new();
     for (column, values) in figures(g) {
         for (k, axis) in g.axes.iter().enumerate() {
-            let Values::Numbers(x) = &axis.values else { continue };
+            let Some((x, across)) = places(axis) else { continue };
+            // Over one value nothing is to be seen.
+            if x.len() < 2 {
+                continue;
+            }
             // A list of samples: its own values are columns, points without a line.
             let samples = g.axes.len() == 1 && axis.name == "sample";
             let starts: Vec<usize> = (0..values.len())
@@ -174,7 +232,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<Chart> {
                         .axes
                         .iter()
                         .enumerate()
-                        .filter(|(o, _)| *o != k)
+                        .filter(|(o, a)| *o != k && a.values.len() > 1)
                         .map(|(o, a)| {
                             let at = (start / steps[o]) % a.values.len().max(1);
                             format!("{} {}", a.name, level(a, at))
@@ -192,6 +250,7 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<Chart> {
                         x: x.clone(),
                         y: (0..x.len()).map(|j| pick(j).unwrap_or(f64::NAN)).collect(),
                         extra: Vec::new(),
+                        aside: false,
                     }
                 })
                 .collect();
@@ -206,157 +265,24 @@ fn over_axes(g: &Gathered, limit: Option<f64>) -> Vec<Chart> {
                     x: vec![*a, *b],
                     y: vec![limit, limit],
                     extra: Vec::new(),
+                    aside: false,
                 });
             }
             let axis_name = if samples { "case" } else { &axis.name };
-            out.push(Chart {
+            let chart = Chart {
                 id: String::new(),
                 title: format!("{} over {axis_name}", column.name),
-                x: scale(axis.meaning.clone(), &shown_unit(&axis.unit), x),
+                x: across.clone(),
                 y: scale(column.meaning.clone(), &shown_unit(&column.unit), values),
                 series,
                 marks: Vec::new(),
                 supply: None,
                 width: None,
-            });
+            };
+            out.push((word(&format!("{}-over-{}", column.name, axis.name)), chart));
         }
     }
     out
-}
-
-/// The holding voltage over each pair of axes, the others at their first value.
-pub(super) fn heat_maps(g: &Gathered, limit: Option<f64>) -> Vec<Drawing> {
-    let mut out = Vec::new();
-    let all = figures(g);
-    let chosen = all.iter().filter(|f| f.0.name == "V_h").chain(all.iter().take(1)).next();
-    let Some((column, values)) = chosen else { return out };
-    for a in 0..g.axes.len() {
-        for b in a + 1..g.axes.len() {
-            if g.axes[a].values.len() > 1 && g.axes[b].values.len() > 1 {
-                out.push(heat(g, column, values, [a, b], limit));
-            }
-        }
-    }
-    out
-}
-
-fn heat(
-    g: &Gathered,
-    column: &Column,
-    values: &[f64],
-    pair: [usize; 2],
-    limit: Option<f64>,
-) -> Drawing {
-    let steps = strides(g);
-    let [down, across] = pair.map(|k| &g.axes[k]);
-    let (rows, columns) = (down.values.len(), across.values.len());
-    let index = |r: usize, c: usize| r * steps[pair[0]] + c * steps[pair[1]];
-    let at = |r: usize, c: usize| values.get(index(r, c)).copied().unwrap_or(f64::NAN);
-    let known = (0..rows * columns).map(|k| at(k / columns, k % columns)).filter(|v| v.is_finite());
-    let (low, high) =
-        known.fold((f64::INFINITY, f64::NEG_INFINITY), |(l, h), v| (l.min(v), h.max(v)));
-    let unit = shown_unit(&column.unit);
-    let rest: Vec<String> = g
-        .axes
-        .iter()
-        .enumerate()
-        .filter(|(k, _)| !pair.contains(k))
-        .map(|(_, a)| format!("{} {}", a.name, level(a, 0)))
-        .collect();
-    let about = format!(
-        "{} over {} and {}{}{}",
-        column.name,
-        across.name,
-        down.name,
-        if rest.is_empty() { String::new() } else { format!(", at {}", rest.join(", ")) },
-        limit.map_or(String::new(), |l| format!("; boundary of immunity at {}", si(l, "V")))
-    );
-    let labels: Vec<String> = (0..rows).map(|r| level(down, r)).collect();
-    let left = labels.iter().map(|l| text_width(l, 11.0)).fold(40.0, f64::max) + 40.0;
-    let cell_height = (360.0 / rows as f64).clamp(18.0, 64.0);
-    let area = Area { x: left, y: 40.0, width: 920.0 - left, height: cell_height * rows as f64 };
-    let mut d = Drawing::new(960.0, area.y + area.height + 96.0, &about, &about);
-    d.text(area.x, 24.0, 15.0, Anchor::Start, Ink::Text, &format!("{}, {unit}", column.name));
-    if let Some(t) = d.last_text() {
-        t.bold = true;
-    }
-    let width = area.width / columns as f64;
-    let ramp = magnitude();
-    let verdicts = texts(g, "verdict");
-    let every = (text_width(&level(across, columns / 2), 11.0) + 10.0).max(1.0) / width;
-    let every = (every.ceil() as usize).max(1);
-    for (r, label) in labels.iter().enumerate() {
-        let y = area.y + r as f64 * cell_height;
-        d.text(left - 8.0, y + 0.5 * cell_height + 4.0, 11.0, Anchor::End, Ink::Quiet, label);
-        for c in 0..columns {
-            let (x, v) = (area.x + c as f64 * width, at(r, c));
-            let cell = Area { x, y, width: width - 1.0, height: cell_height - 1.0 };
-            if v.is_finite() {
-                let share = if high > low { (v - low) / (high - low) } else { 0.5 };
-                d.rect(cell, Ink::Plain(ramp[(share * 255.0).round().clamp(0.0, 255.0) as usize]));
-                if width > 54.0 {
-                    let ink = if share > 0.55 { [20, 22, 26] } else { [255, 255, 255] };
-                    let (tx, ty) = (x + 0.5 * width, y + 0.5 * cell_height + 4.0);
-                    let text = format!("{v:.4}");
-                    d.text(
-                        tx,
-                        ty,
-                        11.0,
-                        Anchor::Middle,
-                        Ink::Plain(ink),
-                        &text[..text.len().min(6)],
-                    );
-                }
-            } else {
-                d.frame(cell, Ink::Rule, 0.8);
-            }
-            if verdicts.get(index(r, c)).is_some_and(|v| v == "latches") {
-                let ink = Ink::Plain(if v.is_finite() { [255, 255, 255] } else { [90, 90, 90] });
-                let stroke = Stroke { ink, width: 1.3, dash: None };
-                let (cx, cy) = (x + 8.0, y + 8.0);
-                d.line([cx - 3.0, cy - 3.0], [cx + 3.0, cy + 3.0], stroke);
-                d.line([cx - 3.0, cy + 3.0], [cx + 3.0, cy - 3.0], stroke);
-            }
-        }
-    }
-    for c in (0..columns).step_by(every) {
-        let x = area.x + (c as f64 + 0.5) * width;
-        let y = area.y + area.height + 16.0;
-        d.text(x, y, 11.0, Anchor::Middle, Ink::Quiet, &level(across, c));
-    }
-    let bottom = area.y + area.height;
-    let middle = area.x + 0.5 * area.width;
-    d.text(middle, bottom + 36.0, 11.5, Anchor::Middle, Ink::Quiet, &across.meaning);
-    d.text(14.0, area.y + 0.5 * area.height, 11.5, Anchor::Middle, Ink::Quiet, &down.meaning);
-    if let Some(t) = d.last_text() {
-        t.turned = true;
-    }
-    if let Some(limit) = limit.filter(|_| column.name.starts_with("V_h")) {
-        let xs: Vec<f64> = (0..columns).map(|c| area.x + (c as f64 + 0.5) * width).collect();
-        let ys: Vec<f64> = (0..rows).map(|r| area.y + (r as f64 + 0.5) * cell_height).collect();
-        let all: Vec<f64> = (0..rows * columns).map(|k| at(k / columns, k % columns)).collect();
-        let grid = Grid { x: &xs, y: &ys, values: &all };
-        let steps = polyline_steps(&lines(grid, limit, |_, _| true));
-        d.path(steps.clone(), Stroke { ink: Ink::Plain([255, 255, 255]), width: 5.0, dash: None });
-        d.path(steps, Stroke { ink: Ink::Plain([13, 107, 82]), width: 2.4, dash: None });
-    }
-    let bar = Area { x: area.x, y: bottom + 52.0, width: area.width, height: 12.0 };
-    let rgba = ramp.iter().flat_map(|c| [c[0], c[1], c[2], 255]).collect();
-    d.marks.push(super::draw::Mark::Image { area: bar, columns: 256, rows: 1, rgba });
-    for (share, anchor) in [(0.0, Anchor::Start), (0.5, Anchor::Middle), (1.0, Anchor::End)] {
-        let text = si(low + share * (high - low), &unit);
-        d.text(bar.x + share * bar.width, bar.y + 28.0, 11.0, anchor, Ink::Quiet, &text);
-    }
-    d
-}
-
-fn polyline_steps(lines: &[super::contour::Polyline]) -> Vec<super::draw::Step> {
-    use super::draw::Step;
-    let step = |(k, p): (usize, &[f64; 2])| match k {
-        0 => Step::Move(p[0], p[1]),
-        _ => Step::Line(p[0], p[1]),
-    };
-    lines.iter().flat_map(|l| l.iter().enumerate().map(step)).collect()
 }
 
 /// Every case with its place on the axes, its verdict and its figures.
@@ -368,8 +294,9 @@ fn cases(g: &Gathered) -> String {
         .axes
         .iter()
         .map(|a| a.name.as_str())
-        .chain(["verdict", "status"])
+        .chain(["verdict"])
         .chain(shown.iter().map(|f| f.0.name.as_str()))
+        .chain(["status"])
         .map(|n| format!("<th scope=\"col\">{}</th>", markup(n)))
         .collect();
     let rows: String = (0..count)
@@ -384,15 +311,16 @@ fn cases(g: &Gathered) -> String {
                 .iter()
                 .map(|(c, v)| v.get(k).map_or(String::new(), |v| si(*v, &shown_unit(&c.unit))));
             let cells: String = place
-                .chain([text("verdict"), why])
+                .chain([text("verdict")])
                 .chain(numbers)
+                .chain([why])
                 .map(|t| format!("<td>{}</td>", markup(&t)))
                 .collect();
             format!("<tr>{cells}</tr>")
         })
         .collect();
     format!(
-        "<div class=\"scroll wide\" tabindex=\"0\" role=\"region\" aria-label=\"Cases\"><table><thead>\
+        "<div class=\"scroll wide\" tabindex=\"0\" role=\"region\" aria-label=\"Cases\"><table class=\"cases\"><thead>\
          <tr>{head}</tr></thead><tbody>{rows}</tbody></table></div>"
     )
 }

@@ -1,10 +1,7 @@
 //! Tables and lists of a page.
 
-use serde_json::Value;
-
 use super::curves::shown_unit;
 use super::escape::markup;
-use super::maps::{Stored, describe};
 use super::units::{barred, duration, si};
 use crate::experiment::{Figures, Found, Outcome, Sheet, Shown, Status};
 use crate::extract::Answer;
@@ -175,15 +172,17 @@ pub(super) fn sheet_of(r: &RunRecord, k: usize) -> Option<(&Sheet, String)> {
 /// All figures of a sheet; columns of equal length side by side.
 pub(super) fn sheet(named: &Sheet) -> String {
     let mut rows = String::new();
-    sheet_rows(named, "", &mut rows);
+    sheet_rows(named, &mut rows);
     let scalars = match rows.is_empty() {
         true => String::new(),
-        false => format!("<div class=\"wide\"><table><tbody>{rows}</tbody></table></div>"),
+        false => format!(
+            "<div class=\"wide\"><table class=\"named\"><tbody>{rows}</tbody></table></div>"
+        ),
     };
     scalars + &columns(named)
 }
 
-fn sheet_rows(named: &Sheet, above: &str, rows: &mut String) {
+fn sheet_rows(named: &Sheet, rows: &mut String) {
     for f in &named.figures {
         let unit = if f.unit == "1" { String::new() } else { shown_unit(&f.unit) };
         let unit = unit.as_str();
@@ -200,13 +199,19 @@ fn sheet_rows(named: &Sheet, above: &str, rows: &mut String) {
             }
             Shown::Numbers { .. } => continue,
             Shown::Group(inner) => {
-                sheet_rows(inner, &format!("{above}{}: ", f.meaning), rows);
+                let mut own = String::new();
+                sheet_rows(inner, &mut own);
+                if !own.is_empty() {
+                    rows.push_str(&format!(
+                        "<tr class=\"group\"><th colspan=\"2\" scope=\"rowgroup\">{}</th></tr>{own}",
+                        markup(&f.meaning)
+                    ));
+                }
                 continue;
             }
         };
         rows.push_str(&format!(
-            "<tr><th scope=\"row\">{}{}</th><td>{}</td></tr>",
-            markup(above),
+            "<tr><th scope=\"row\">{}</th><td>{}</td></tr>",
             markup(&f.meaning),
             markup(&text)
         ));
@@ -362,50 +367,5 @@ pub(super) fn laws(r: &RunRecord) -> String {
          <th scope=\"col\">constant</th><th scope=\"col\" class=\"n\">value</th><th scope=\"col\">\
          unit</th><th scope=\"col\">origin</th></tr></thead><tbody>{constants}</tbody></table></div>\
          </details>"
-    )
-}
-
-/// The viewer of maps with its contact sheet.
-pub(super) fn maps_figure(r: &RunRecord, stored: &[Stored], set: &Value, number: usize) -> String {
-    let quantities = set["quantities"].as_array().cloned().unwrap_or_default();
-    let text = |q: &Value, key: &str| q[key].as_str().unwrap_or_default().to_string();
-    let head: String = quantities
-        .iter()
-        .map(|q| format!("<th scope=\"col\">{}</th>", markup(&text(q, "name"))))
-        .collect();
-    let rows: String = stored
-        .iter()
-        .enumerate()
-        .map(|(p, point)| {
-            let name = describe(r, point);
-            let cells: String = quantities
-                .iter()
-                .map(|q| {
-                    let key = text(q, "key");
-                    if set["points"][p]["maps"].get(&key).is_none() {
-                        return "<td></td>".to_string();
-                    }
-                    let label = markup(&format!("{} at {name}", text(q, "name")));
-                    format!(
-                        "<td><button type=\"button\" data-point=\"{p}\" data-key=\"{}\" \
-                         aria-pressed=\"false\" aria-label=\"Show {label}\" title=\"{label}\">\
-                         <canvas></canvas></button></td>",
-                        markup(&key)
-                    )
-                })
-                .collect();
-            format!("<tr><th scope=\"row\">{}</th>{cells}</tr>", markup(&name))
-        })
-        .collect();
-    format!(
-        "<figure data-maps=\"{number}\"><figcaption><b class=\"what\"></b><br>On the true mesh. \
-         Between two white current lines flows a sixteenth of the total current, broken lines are \
-         junctions. Point at the map, or focus it and use the arrow keys; drag to move, + and − \
-         to zoom.</figcaption><div class=\"bar-top\"><span></span><div class=\"tools\"></div></div>\
-         <div><canvas class=\"map\" role=\"img\" tabindex=\"0\" aria-label=\"Map\"></canvas></div>\
-         <div class=\"scale\"><canvas class=\"bar\" aria-hidden=\"true\"></canvas>\
-         <div class=\"marks\"></div></div><output aria-live=\"polite\" data-hint=\"Values at a \
-         place are read here.\"></output><div class=\"sheet wide\"><table><thead><tr><th></th>{head}\
-         </tr></thead><tbody>{rows}</tbody></table></div></figure>"
     )
 }

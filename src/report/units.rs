@@ -14,18 +14,30 @@ const PREFIXES: [(f64, &str); 9] = [
 
 /// `digits` significant digits, no exponent, for magnitudes from 1 to 1000.
 fn plain(value: f64, digits: i32) -> String {
-    let whole = value.abs().max(1.0).log10().floor() as i32 + 1;
+    // 9.99996 with four digits is 10.00.
+    let rounded = value.abs() * (1.0 + 5e-5);
+    let whole = rounded.max(1.0).log10().floor() as i32 + 1;
     format!("{value:.*}", (digits - whole).max(0) as usize)
 }
 
 /// A value with an SI prefix on its unit: "1.234 µA/µm". Exactly zero is "0 A/µm"; what
-/// the prefixes do not reach keeps its exponent; what is not a number is "none".
+/// the prefixes do not reach keeps its exponent; what is not a number is "none". Plain
+/// numbers, lengths, densities and temperatures take no prefix.
 pub(crate) fn si(value: f64, unit: &str) -> String {
+    let unit = if unit == "1" { "" } else { unit };
     if value == 0.0 {
-        return format!("0 {unit}");
+        return format!("0 {unit}").trim_end().to_string();
     }
     if !value.is_finite() {
         return "none".into();
+    }
+    if unit.is_empty() || ["cm", "K", "µm", "°"].iter().any(|p| unit.starts_with(p)) {
+        let text = match value.abs() {
+            1.0..1e5 => plain(value, 4),
+            1e-3..1.0 => format!("{value:.*}", (3.0 - value.abs().log10().floor()) as usize),
+            _ => format!("{value:.3e}"),
+        };
+        return format!("{text} {unit}").trim_end().to_string();
     }
     // 999.96 with four digits is 1000.0: choose the prefix for the rounded magnitude.
     let size = value.abs() * (1.0 + 5e-5);
@@ -98,6 +110,19 @@ mod tests {
         ];
         for (value, text) in shown {
             assert_eq!(si(value, "A"), text);
+        }
+        let plain = [
+            (9.99996, "V", "10.00 V"),
+            (37.946, "", "37.95"),
+            (0.5, "1", "0.5000"),
+            (0.0, "", "0"),
+            (-12345.6, "", "-12346"),
+            (2e17, "cm⁻³", "2.000e17 cm⁻³"),
+            (398.15, "K", "398.2 K"),
+            (0.25, "µm", "0.2500 µm"),
+        ];
+        for (value, unit, text) in plain {
+            assert_eq!(si(value, unit), text);
         }
     }
 

@@ -90,8 +90,10 @@ class Browser:
         self.mouse("mouseReleased", x, y, **held)
 
     def key(self, key):
+        # Tab moves the focus only by its number.
+        more = {"windowsVirtualKeyCode": 9} if key == "Tab" else {}
         for kind in ("keyDown", "keyUp"):
-            self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key)
+            self.call("Input.dispatchKeyEvent", type=kind, key=key, code=key, **more)
 
     def end(self):
         try:
@@ -135,7 +137,7 @@ def charts(b, found):
         paths = b.run(f"[...{figure}.querySelectorAll('path.curve')].map(p => p.getAttribute('d').length)")
         assert paths and max(paths) > 10, f"{name}: nothing is drawn: {paths}"
         assert b.run(f"!/NaN|undefined|Infinity/.test({figure}.querySelector('.plot').innerHTML)"), name
-        labels = f"[...{figure}.querySelectorAll('.plot .axis text')].map(t => t.textContent).join()"
+        labels = f"{figure}.querySelector('.plot .axis').outerHTML"
         # Hover.
         x, y, w, h = centre(b, f"{figure}.querySelector('.plot svg')")
         b.mouse("mouseMoved", x, y)
@@ -197,6 +199,18 @@ def maps(b, found):
     b.run(f"{large}.focus()")
     b.key("ArrowDown")
     assert b.run(out) != found["map_read"], "the arrow key moves no probe"
+    twins = b.run("document.querySelectorAll('.twins button').length")
+    found["twins"] = twins
+    seen = set()
+    for k in range(twins):
+        button = f"document.querySelectorAll('.twins button')[{k}]"
+        if b.run(f"{button}.disabled"):
+            continue
+        press(b, button)
+        assert b.run(f"{button}.getAttribute('aria-pressed')") == "true", "the result is not chosen"
+        assert b.run(f"{large}.toDataURL().length") > 5000, "the map of another result is blank"
+        seen.add(b.run("document.querySelector('.what').textContent"))
+    found["results_seen"] = len(seen)
     what = "document.querySelector('.what').textContent"
     before = b.run(what)
     last = found["thumbs"] - 1
@@ -230,13 +244,69 @@ def plain(b, found):
     assert found["images"] == 0, "something was brought in"
 
 
+def keyboard(b, found):
+    """Goes through the page by Tab alone: everything that can be used is reached, says what
+    it is and shows that it has the focus."""
+    b.run("document.activeElement.blur(); window.scrollTo(0, 0)")
+    state = """(() => {
+        const e = document.activeElement;
+        if (!e || e === document.body) return null;
+        const s = getComputedStyle(e), all = [...document.querySelectorAll('*')];
+        const ring = s.outlineStyle !== 'none' && parseFloat(s.outlineWidth) >= 1;
+        const name = e.getAttribute('aria-label') || e.textContent.trim();
+        return {at: all.indexOf(e), tag: e.tagName.toLowerCase(), name: name.slice(0, 80), ring};
+    })()"""
+    wanted = b.run("""[...document.querySelectorAll('a[href], button, summary, [tabindex="0"]')]
+        .filter(e => !e.disabled && (e.tagName === 'SUMMARY' || !e.closest('details:not([open])')))
+        .map(e => [...document.querySelectorAll('*')].indexOf(e))""")
+    reached = []
+    for _ in range(len(wanted) + 5):
+        b.key("Tab")
+        at = b.run(state)
+        if at is None or (reached and at["at"] == reached[0]["at"]):
+            break
+        reached.append(at)
+    assert not [r for r in reached if not r["name"]], [r for r in reached if not r["name"]]
+    assert not [r for r in reached if not r["ring"]], [r for r in reached if not r["ring"]][:5]
+    missed = set(wanted) - {r["at"] for r in reached}
+    assert not missed, f"{len(missed)} of {len(wanted)} are not reached by Tab"
+    assert [r["at"] for r in reached] == sorted(r["at"] for r in reached), "Tab jumps to and fro"
+    found["tab_stops"] = len(reached)
+
+
+def said(b, found):
+    """What the browser tells a screen reader: every figure and picture has a name, headings
+    go down one level at a time, charts and maps stand beside a table."""
+    nodes = b.call("Accessibility.getFullAXTree")["nodes"]
+    role = lambda n: n.get("role", {}).get("value")
+    name = lambda n: n.get("name", {}).get("value", "").strip()
+    pictures = [n for n in nodes if not n.get("ignored") and role(n) in
+                ("figure", "img", "image", "application", "graphics-document", "Canvas")]
+    found["named"] = len(pictures)
+    unnamed = [(role(n), n.get("backendDOMNodeId")) for n in pictures if not name(n)]
+    assert not unnamed, f"without a name: {unnamed}"
+    levels = b.run("[...document.querySelectorAll('h1, h2, h3, h4')].map(h => Number(h.tagName[1]))")
+    assert levels and levels[0] == 1, levels
+    assert all(b - a <= 1 for a, b in zip(levels, levels[1:])), f"a level is left out: {levels}"
+    assert b.run("document.documentElement.lang") == "en"
+    assert b.run("document.querySelectorAll('main').length") == 1
+    # The table of a sheet's charts stands above them, below their heading.
+    bare = b.run("""[...document.querySelectorAll('figure[data-chart]')].filter(f => {
+        for (let e = f; e && !/^H[1-6]$/.test(e.tagName); e = e.previousElementSibling) {
+            if ((e === f || e.tagName !== 'FIGURE') && e.querySelector('table')) return false;
+        }
+        return true;
+    }).map(f => f.id)""")
+    assert not bare, f"charts without a table: {bare}"
+
+
 def drive(chromium, page, folder):
     b = Browser(chromium)
     found = {}
     try:
         target = b.call("Target.createTarget", url="about:blank")["targetId"]
         b.session = b.call("Target.attachToTarget", targetId=target, flatten=True)["sessionId"]
-        for domain in ("Page", "Runtime", "Network", "Log"):
+        for domain in ("Page", "Runtime", "Network", "Log", "Accessibility"):
             b.call(f"{domain}.enable")
         size = {"width": 1100, "height": 900, "deviceScaleFactor": 1, "mobile": False}
         b.call("Emulation.setDeviceMetricsOverride", **size)
@@ -250,6 +320,8 @@ def drive(chromium, page, folder):
         found["ready_s"] = time.monotonic() - started
         time.sleep(0.1)
         plain(b, found)
+        keyboard(b, found)
+        said(b, found)
         picture(b, folder, "light.png")
         charts(b, found)
         maps(b, found)

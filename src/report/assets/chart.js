@@ -89,7 +89,9 @@ function chart(figure, spec) {
   spec.series.forEach((s, k) => s.x.forEach((x, n) => points.push({ s: k, n, x, y: s.y[n] })));
 
   function whole() {
-    const shown = spec.series.filter((_, k) => !hidden.has(k));
+    // Axes do not stretch for guests, unless these are alone.
+    const visible = spec.series.filter((_, k) => !hidden.has(k));
+    const own = visible.filter((s) => !s.aside), shown = own.length ? own : visible;
     const range = (axis) => {
       const all = [];
       const take = (v) => {
@@ -98,9 +100,10 @@ function chart(figure, spec) {
       };
       shown.forEach((s) => s[axis].forEach(take));
       all.sort((a, b) => a - b);
-      // The first points of a curve carry next to nothing: on a logarithmic axis they would
-      // take most of the room.
-      const from = log[axis] && all.length > 30 ? Math.floor(all.length * 0.06) : 0;
+      // The first points of a curve over a linear axis carry next to nothing: on a
+      // logarithmic one they would take most of the room.
+      const begins = axis === "y" && log.y && !log.x && all.length > 30;
+      const from = begins ? Math.floor(all.length * 0.06) : 0;
       all.splice(0, from);
       spec.marks.forEach((m) => take(m[axis]));
       if (axis === "x" && spec.supply) { take(spec.supply.supply); take(spec.supply.limit); }
@@ -132,6 +135,10 @@ function chart(figure, spec) {
     svg.appendChild(inside);
     if (spec.supply) supply(inside);
     spec.series.forEach((s, k) => { if (!hidden.has(k)) curve(s, inside); });
+    if (spec.supply) {
+      const x = px(Math.max(turn(spec.supply.supply, "x"), turn(spec.supply.limit, "x"))) + 6;
+      make("text", { x, y: height - bottom - 8, class: "f-supply s-paper halo" }, inside, spec.supply.label);
+    }
     const tags = spec.marks.map((m) => [m, ...place(m)]).filter((t) => isFinite(t[1] + t[2]));
     for (const [m, x, y] of tags) {
       make("circle", { cx: x, cy: y, r: 5, class: `f-${m.ink} s-paper`, "stroke-width": 1.5 }, inside);
@@ -176,7 +183,6 @@ function chart(figure, spec) {
     make("rect", { x: Math.min(a, b), y: top, width: Math.abs(b - a), height: height - top - bottom, class: "f-margin" }, g);
     make("line", { x1: a, x2: a, y1: top, y2: height - bottom, class: "s-supply", "stroke-width": 1.5 }, g);
     make("line", { x1: b, x2: b, y1: top, y2: height - bottom, class: "s-supply", "stroke-width": 1, "stroke-dasharray": "3 3" }, g);
-    make("text", { x: Math.max(a, b) + 6, y: height - bottom - 8, class: "f-supply s-paper halo" }, g, spec.supply.label);
   }
 
   function curve(s, g) {

@@ -16,21 +16,28 @@ for (const k in data.ramps) {
 const css = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
 
 function maps(figure, set) {
-  const { x, y } = set, nx = x.length, ny = y.length;
-  const material = numbers(set.material);
+  // Every result has a mesh of its own.
+  const grounds = set.meshes.map((m) => ({ ...m, material: numbers(m.material), x0: m.x[0], x1: m.x.at(-1), y0: 0, y1: m.y.at(-1) }));
+  const groundOf = (p) => grounds[set.points[p].mesh];
+  const several = grounds.length > 1;
   const cells = set.points.map(() => ({}));
-  // Doping is kept once, with the first point.
-  const mapOf = (p, key) => set.points[p].maps[key] || set.points[0].maps[key];
+  // Doping is kept once, with the first point of its mesh.
+  const holder = (p, key) => (set.points[p].maps[key] ? p
+    : set.points.findIndex((o) => o.mesh === set.points[p].mesh && o.maps[key]));
+  const mapOf = (p, key) => set.points[holder(p, key)]?.maps[key];
   const values = (p, key) => {
     if (!cells[p][key]) cells[p][key] = new Uint16Array(numbers(mapOf(p, key).data).buffer);
     return cells[p][key];
   };
-  const depth = y[ny - 1], span = x[nx - 1] - x[0];
-  const full = { x0: x[0], x1: x[nx - 1], y0: 0, y1: depth };
-  let view = { ...full }, point = set.start, key = (set.quantities.find((q) => q.key !== "net-doping") || set.quantities[0]).key;
+  const whole = ({ x0, x1, y0, y1 }) => ({ x0, x1, y0, y1 });
+  const shapeOf = (g) => Math.min(0.62, Math.max(0.14, g.y1 / (g.x1 - g.x0)));
+  const known = (p) => set.quantities.filter((q) => mapOf(p, q.key));
+  let point = set.start, ground = groundOf(point), view = whole(ground);
+  let key = (known(point).find((q) => q.key !== "net-doping") || known(point)[0]).key;
   const show = { flow: true, junction: true, mesh: false };
   let probe = null;
 
+  const of = (p) => (several ? ", " + set.points[p].of : "");
   const quantity = (k) => set.quantities.find((q) => q.key === k);
   /** The value that a share of a map's scale stands for. */
   function value(m, q, t) {
@@ -38,6 +45,7 @@ function maps(figure, set) {
     return q.scale === "log" ? 10 ** u : q.scale === "signed" ? m.knee * Math.sinh(u) : u;
   }
   function share(p, k, px, py) {
+    const { x, y, material } = groundOf(p), nx = x.length;
     const i = cellOf(x, px), j = cellOf(y, py);
     const v = values(p, k), o = j * nx + i;
     const four = [v[o], v[o + 1], v[o + nx], v[o + nx + 1]];
@@ -57,6 +65,7 @@ function maps(figure, set) {
     const { w, h } = at;
     const image = context.createImageData(w, h), out = new Uint32Array(image.data.buffer);
     const v = values(p, k), q = quantity(k), ramp = ramps[q.ramp];
+    const { x, y, material } = groundOf(p), nx = x.length;
     const oxide = colour(css("oxide"));
     const columns = Array.from({ length: w }, (_, c) => locate(x, part.x0 + (c + 0.5) / w * (part.x1 - part.x0)));
     for (let r = 0; r < h; r++) {
@@ -89,8 +98,7 @@ function maps(figure, set) {
   function draw() {
     const dpr = window.devicePixelRatio || 1;
     const width = Math.max(300, big.parentElement.clientWidth);
-    const shape = Math.min(0.62, Math.max(0.14, depth / span));
-    const height = Math.round((width - left - right) * shape) + top + bottom;
+    const height = Math.round((width - left - right) * shapeOf(ground)) + top + bottom;
     big.width = Math.round(width * dpr);
     big.height = Math.round(height * dpr);
     big.style.height = height + "px";
@@ -115,7 +123,7 @@ function maps(figure, set) {
       c.setLineDash(dash); c.strokeStyle = ink; c.lineWidth = w; c.stroke();
       c.setLineDash([]);
     };
-    if (show.junction) along(set.junctions, "#ffffff", 0.9, [4, 3], "rgba(0,0,0,.55)");
+    if (show.junction) along(ground.junctions, "#ffffff", 0.9, [4, 3], "rgba(0,0,0,.55)");
     if (show.flow) along(set.points[point].flow, "rgba(255,255,255,.95)", 0.9, [], "rgba(0,0,0,.45)");
     c.restore();
     frame(c, X, Y, a);
@@ -129,8 +137,8 @@ function maps(figure, set) {
   function lines(c, X, Y, a) {
     c.strokeStyle = "rgba(20,24,28,.45)"; c.lineWidth = 0.4;
     c.beginPath();
-    for (const v of x) { c.moveTo(X(v), a.y); c.lineTo(X(v), a.y + a.h); }
-    for (const v of y) { c.moveTo(a.x, Y(v)); c.lineTo(a.x + a.w, Y(v)); }
+    for (const v of ground.x) { c.moveTo(X(v), a.y); c.lineTo(X(v), a.y + a.h); }
+    for (const v of ground.y) { c.moveTo(a.x, Y(v)); c.lineTo(a.x + a.w, Y(v)); }
     c.stroke();
   }
 
@@ -154,10 +162,10 @@ function maps(figure, set) {
     c.fillText("depth, µm", 0, 0);
     c.restore();
     // Contacts and gates stand on the surface, if that is in view.
-    if (view.y0 > 0.001 * depth) return;
+    if (view.y0 > 0.001 * ground.y1) return;
     c.textBaseline = "bottom"; c.textAlign = "center";
     let last = -1e9;
-    for (const t of set.contacts) {
+    for (const t of ground.contacts) {
       const m = X((t.from + t.to) / 2);
       const p = Math.max(a.x, X(t.from)), r = Math.min(a.x + a.w, X(t.to));
       if (r < a.x || p > a.x + a.w) continue;
@@ -183,15 +191,14 @@ function maps(figure, set) {
     marks.textContent = "";
     const shares = [0, 0.25, 0.5, 0.75, 1];
     shares.forEach((t) => html("span", {}, marks, si(value(m, q, t), q.unit)));
-    figure.querySelector(".what").textContent = `${q.name[0].toUpperCase()}${q.name.slice(1)} at the ${set.points[point].label}`;
-    big.setAttribute("aria-label", `Map of ${q.name} at ${set.points[point].label}, from `
+    figure.querySelector(".what").textContent = `${q.name[0].toUpperCase()}${q.name.slice(1)} at the ${set.points[point].label}${of(point)}`;
+    big.setAttribute("aria-label", `Map of ${q.name} at ${set.points[point].label}${of(point)}, from `
       + `${si(value(m, q, 0), q.unit)} to ${si(value(m, q, 1), q.unit)}. Arrow keys move a probe.`);
   }
 
   function read(px, py) {
     probe = [px, py];
-    const said = set.quantities.map((q) => {
-      if (!set.points[point].maps[q.key] && q.key !== "net-doping") return null;
+    const said = known(point).map((q) => {
       const t = share(point, q.key, px, py);
       return t === null ? null : `${q.name} ${si(value(mapOf(point, q.key), q, t), q.unit)}`;
     }).filter(Boolean);
@@ -208,17 +215,20 @@ function maps(figure, set) {
   };
   function zoom(factor, at) {
     const [cx, cy] = at || [(view.x0 + view.x1) / 2, (view.y0 + view.y1) / 2];
-    const w = Math.min(span, (view.x1 - view.x0) * factor), h = Math.min(depth, (view.y1 - view.y0) * factor);
-    const x0 = Math.min(full.x1 - w, Math.max(full.x0, cx - (cx - view.x0) * w / (view.x1 - view.x0)));
-    const y0 = Math.min(depth - h, Math.max(0, cy - (cy - view.y0) * h / (view.y1 - view.y0)));
-    view = { x0, x1: x0 + w, y0, y1: y0 + h };
+    const w = (view.x1 - view.x0) * factor, h = (view.y1 - view.y0) * factor;
+    view = within(cx - (cx - view.x0) * factor, cy - (cy - view.y0) * factor, w, h);
     draw();
   }
+  /** A view moved and cut until it lies in the cut that is shown. */
+  function within(x0, y0, w, h) {
+    const g = ground;
+    w = Math.min(g.x1 - g.x0, w); h = Math.min(g.y1, h);
+    x0 = Math.min(g.x1 - w, Math.max(g.x0, x0));
+    y0 = Math.min(g.y1 - h, Math.max(0, y0));
+    return { x0, x1: x0 + w, y0, y1: y0 + h };
+  }
   function shift(dx, dy) {
-    const w = view.x1 - view.x0, h = view.y1 - view.y0;
-    const x0 = Math.min(full.x1 - w, Math.max(full.x0, view.x0 + dx));
-    const y0 = Math.min(depth - h, Math.max(0, view.y0 + dy));
-    view = { x0, x1: x0 + w, y0, y1: y0 + h };
+    view = within(view.x0 + dx, view.y0 + dy, view.x1 - view.x0, view.y1 - view.y0);
     draw();
   }
   let drag = null;
@@ -250,7 +260,7 @@ function maps(figure, set) {
         Math.min(view.y1, Math.max(view.y0, p[1] + move[1] * step[1])));
     } else if (e.key === "+") zoom(0.7, probe);
     else if (e.key === "-") zoom(1.4, probe);
-    else if (e.key === "0") { view = { ...full }; draw(); }
+    else if (e.key === "0") { view = whole(ground); draw(); }
     else return;
     e.preventDefault();
   });
@@ -265,26 +275,47 @@ function maps(figure, set) {
     });
   }
   for (const [text, name, action] of [["+", "Zoom in", () => zoom(0.6, probe)], ["−", "Zoom out", () => zoom(1.6, probe)],
-    ["whole", "Show the whole cut", () => { view = { ...full }; draw(); }]]) {
+    ["whole", "Show the whole cut", () => { view = whole(ground); draw(); }]]) {
     html("button", { type: "button", title: name, "aria-label": name }, tools, text).addEventListener("click", action);
+  }
+
+  // The same map of the other results, at the corresponding point.
+  const twin = (mesh) => set.points.findIndex((o) => o.mesh === mesh && o.group === set.points[point].group
+    && (o.maps[key] || key === "net-doping"));
+  const twins = [];
+  if (several) {
+    const group = figure.querySelector(".twins");
+    [...new Set(set.points.map((o) => o.mesh))].forEach((mesh) => {
+      const b = html("button", { type: "button", "data-mesh": mesh }, group, set.points.find((o) => o.mesh === mesh).of);
+      b.addEventListener("click", () => choose(twin(mesh), key));
+      twins.push(b);
+    });
   }
 
   // The contact sheet: every quantity at every point, small; a click makes it large.
   const sheet = figure.querySelectorAll(".sheet button");
-  function choose() {
+  function choose(p, k) {
+    // The same place is kept in view where the results are drawn to the same extent.
+    const last = ground, moved = groundOf(p);
+    if (moved !== last && ["x0", "x1", "y1"].some((e) => Math.abs(moved[e] - last[e]) > 1e-9)) { view = whole(moved); probe = null; }
+    [point, key, ground] = [p, k, moved];
+    twins.forEach((b) => {
+      b.disabled = twin(Number(b.dataset.mesh)) < 0;
+      b.setAttribute("aria-pressed", String(Number(b.dataset.mesh) === set.points[point].mesh));
+    });
     sheet.forEach((b) => b.setAttribute("aria-pressed", String(Number(b.dataset.point) === point && b.dataset.key === key)));
     draw();
   }
   sheet.forEach((b) => {
     const canvas = b.querySelector("canvas"), p = Number(b.dataset.point);
-    const w = 192, h = Math.round(w * Math.min(0.62, Math.max(0.14, depth / span)));
+    const g = groundOf(p), w = 192, h = Math.round(w * shapeOf(g));
     canvas.width = w; canvas.height = h;
-    paint(canvas.getContext("2d"), p, b.dataset.key, full, { x: 0, y: 0, w, h });
-    b.addEventListener("click", () => { point = p; key = b.dataset.key; choose(); });
+    paint(canvas.getContext("2d"), p, b.dataset.key, whole(g), { x: 0, y: 0, w, h });
+    b.addEventListener("click", () => choose(p, b.dataset.key));
   });
   new ResizeObserver(() => draw()).observe(big.parentElement);
   window.matchMedia("(prefers-color-scheme: dark)").addEventListener("change", draw);
-  choose();
+  choose(point, key);
   figure.dataset.drawn = "yes";
 }
 
