@@ -159,6 +159,16 @@ fn a_partial_result_is_never_shown_as_whole() {
     let shown = bounded(PROGRAM, &folder, 4096, &["show", BAD]);
     assert_eq!(shown.code, Some(0), "{}", shown.err);
     assert!(shown.out.contains("not complete") || shown.out.contains("incomplete"), "{}", shown.out);
+    for args in [
+        &["show", BAD, "--csv"][..],
+        &["show", BAD, "--curve"],
+        &["compare", GOOD, BAD],
+        &["report", BAD, "--figure", "section", "-o", "section.svg"],
+    ] {
+        let ended = bounded(PROGRAM, &folder, 4096, args);
+        assert_eq!(ended.code, Some(0), "{}", ended.err);
+        assert!(ended.err.contains("bad.h5: not complete"), "{args:?}: {}", ended.err);
+    }
     let shown = bounded(PROGRAM, &folder, 4096, &["show", BAD, "--json"]);
     let document: serde_json::Value = serde_json::from_str(&shown.out).unwrap();
     assert_eq!(document["complete"], false);

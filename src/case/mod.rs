@@ -39,6 +39,7 @@ pub use key_tables::CASE as CASE_KEYS;
 pub use model::*;
 pub use path::{PathError, Quantity, get_path, quantity_at, set_path};
 pub use problem::{Problem, Severity};
+pub use profile_csv::{ProfileProblem, ProfileTable, parse as parse_profile};
 pub use read::{Reading, load, load_beside, read_beside, read_file, read_str};
 pub use render::{problem_json, render};
 pub use requirement::{Known, Relation, Requirement};

@@ -53,7 +53,12 @@ impl Compare {
         let mut all = Vec::new();
         for path in &self.files {
             match read(path) {
-                Ok(read) => all.push((path, read)),
+                Ok(read) => {
+                    if let Read::One(record) = &read {
+                        io.note_part(path, record.complete);
+                    }
+                    all.push((path, read));
+                }
                 Err(e) => {
                     io.error(&e.to_string());
                     return BAD_INPUT;

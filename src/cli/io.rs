@@ -1,6 +1,7 @@
 //! Where a verb prints: results to stdout, everything else to stderr.
 
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use serde_json::Value;
@@ -114,6 +115,14 @@ impl Io {
     /// A message that starts with "error: ".
     pub(super) fn error(&mut self, text: &str) {
         self.say(&format!("\x1b[1;31merror\x1b[0m: {}\n", visible::lines(text)));
+    }
+
+    /// Says that a result is not the whole of its run, if so: next to figures alone nothing
+    /// else would.
+    pub(super) fn note_part(&mut self, path: &Path, complete: bool) {
+        if !complete {
+            self.note(&format!("{}: not complete: interrupted or still running", path.display()));
+        }
     }
 
     /// A message that starts with "note: ".

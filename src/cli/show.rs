@@ -39,6 +39,7 @@ impl Show {
                 return BAD_INPUT;
             }
         };
+        io.note_part(&self.file, record.complete);
         if self.json {
             io.print_json(&record::to_json(&record));
         } else if self.curve {
