@@ -15,7 +15,7 @@ const BAD: &str = "bad.h5";
 fn desk() -> Desk {
     let desk = Desk::new();
     desk.write(CASE, &with(&shipped("diode-strip.toml"), "nodes = 1000", "nodes = 120"));
-    let ran = desk.run(&["run", CASE, "-o", GOOD, "--quiet"]);
+    let ran = bounded(PROGRAM, &desk.path(""), 4096, &["run", CASE, "-o", GOOD, "--quiet"]);
     assert_eq!(ran.code, Some(0), "{}", ran.err);
     desk
 }
@@ -127,7 +127,13 @@ fn another_schema_is_refused_by_every_verb() {
     });
     let none = forge(&|file| file.delete_attr("schema").unwrap());
     for verb in verbs() {
-        refused(&desk, &newer, &verb, "version 2.0", &["result schema 2.0, this program reads 1.x"]);
+        refused(
+            &desk,
+            &newer,
+            &verb,
+            "version 2.0",
+            &["result schema 2.0, this program reads 1.x"],
+        );
         refused(&desk, &other, &verb, "another schema", &["its schema is \"another-schema\""]);
         refused(&desk, &none, &verb, "no schema", &["no text attribute `schema`"]);
     }
@@ -158,7 +164,11 @@ fn a_partial_result_is_never_shown_as_whole() {
     let folder = desk.path("");
     let shown = bounded(PROGRAM, &folder, 4096, &["show", BAD]);
     assert_eq!(shown.code, Some(0), "{}", shown.err);
-    assert!(shown.out.contains("not complete") || shown.out.contains("incomplete"), "{}", shown.out);
+    assert!(
+        shown.out.contains("not complete") || shown.out.contains("incomplete"),
+        "{}",
+        shown.out
+    );
     for args in [
         &["show", BAD, "--csv"][..],
         &["show", BAD, "--curve"],

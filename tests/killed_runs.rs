@@ -50,7 +50,10 @@ fn neither_threads_nor_a_second_run_change_a_bit_of_any_experiment() {
     let desk = Desk::new();
     let core = {
         let text = with(&shipped("tern180-core.toml"), "nodes = 2000", "nodes = 600");
-        with_experiment(&text, "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n")
+        with_experiment(
+            &text,
+            "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n",
+        )
     };
     let capacitance = with_experiment(
         &with(&shipped("diode-strip.toml"), "nodes = 1000", "nodes = 200"),
@@ -133,7 +136,7 @@ fn a_run_killed_at_any_moment_ends_with_the_same_bits() {
     let desk = Desk::new();
     let text = bar(&[SNAPBACK, BIAS, INJECTION, SNAPBACK].concat());
     let time = straight(&desk, &text);
-    let [killed, kept] = harried(&desk, 12, time.mul_f64(0.6), |child| send(child, "-KILL"));
+    let [killed, kept] = harried(&desk, 12, time.mul_f64(0.3), |child| send(child, "-KILL"));
     println!("a run of {time:?}: killed {killed} times, {kept} checkpoints");
     assert!(killed > 0, "never killed in time");
     same(&desk, "straight.h5", "cut.h5", "killed and resumed");
@@ -149,7 +152,7 @@ fn a_run_stopped_twice_ends_with_the_same_bits() {
         for name in ["cut.h5", "cut.h5.partial"] {
             let _ = std::fs::remove_file(desk.path(name));
         }
-        let [killed, kept] = harried(&desk, 4, time.mul_f64(0.7), |child| {
+        let [killed, kept] = harried(&desk, 4, time.mul_f64(0.4), |child| {
             send(child, signals[0]);
             send(child, signals[1]);
         });

@@ -17,9 +17,9 @@ fn machine() -> Option<f64> {
     });
     let group = number(&read("/sys/fs/cgroup/memory.max"));
     let limits = read("/proc/self/limits");
-    let space = limits.lines().find_map(|l| {
-        number(l.strip_prefix("Max address space")?.split_whitespace().next()?)
-    });
+    let space = limits
+        .lines()
+        .find_map(|l| number(l.strip_prefix("Max address space")?.split_whitespace().next()?));
     [total, group, space].into_iter().flatten().reduce(f64::min)
 }
 
@@ -50,11 +50,8 @@ fn beyond_of(case: &Case, times: f64, there: f64) -> Option<Problem> {
         true => format!("a mesh of {most:.0} nodes fits; 8000 are the default"),
         false => "a run needs more memory than this process may use".to_string(),
     };
-    let text = format!(
-        "{nodes:.0} nodes need about {} of memory, there are {}",
-        gib(need),
-        gib(there)
-    );
+    let text =
+        format!("{nodes:.0} nodes need about {} of memory, there are {}", gib(need), gib(there));
     let at = Some(case.grid.at.clone()).filter(|at| !at.is_empty());
     Some(Problem::error("too-large", at, text).label("this grid").help(help))
 }
@@ -75,6 +72,10 @@ mod tests {
         // The finer mesh of error bars counts four times.
         case.grid.nodes = Some(25_000);
         assert!(beyond_of(&case, 1.0, 2e9).is_none() && beyond_of(&case, 4.0, 2e9).is_some());
-        assert!(said.help.as_deref().is_some_and(|h| h.contains("80833 nodes fits")), "{:?}", said.help);
+        assert!(
+            said.help.as_deref().is_some_and(|h| h.contains("80833 nodes fits")),
+            "{:?}",
+            said.help
+        );
     }
 }

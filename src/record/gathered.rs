@@ -163,9 +163,7 @@ pub fn read_gathered(path: &Path) -> Result<Gathered, RecordError> {
     let mut columns = Vec::new();
     for [name, unit, meaning, form] in entries("columns") {
         let values = match form.as_str() {
-            "texts" => {
-Values::Texts(root.texts_along(&name, &shape)?)
-            }
+            "texts" => Values::Texts(root.texts_along(&name, &shape)?),
             _ => Values::Numbers(root.column(&name, &shape)?),
         };
         columns.push(Column { name, unit, meaning, values });

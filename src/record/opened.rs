@@ -2,11 +2,12 @@
 //! texts' heaps hold together, and what is then read from it is counted: a few bytes that
 //! stand for many must not fill the memory.
 
-use std::cell::Cell;
+use std::cell::{Cell, RefCell};
 use std::fs;
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::{Path, PathBuf};
 
+use super::heap::{Heaps, REFERENCE};
 use super::source::Shelf;
 use super::{RecordError, heap, seal};
 
@@ -19,10 +20,16 @@ fn allowance(length: u64) -> u64 {
     length.saturating_mul(50).saturating_add(256 << 20)
 }
 
+pub(super) const NO_TEXT: &str = "no UTF-8 text";
+pub(super) const TOO_MUCH: &str = "it stands for more than a file of this size can hold";
+
 /// A sealed file and what may still be read from it.
 pub(super) struct Opened {
     pub(super) path: PathBuf,
     file: hdf5::File,
+    bytes: RefCell<fs::File>,
+    length: u64,
+    heaps: Heaps,
     left: Cell<u64>,
 }
 
@@ -60,13 +67,18 @@ impl Opened {
                 return Err(damaged("its seal", detail.into()));
             }
         }
-        heap::check(&mut bytes, about.len())
-            .map_err(fail)?
-            .map_err(|detail| damaged("its texts", detail))?;
-        drop(bytes);
+        let heaps = Heaps::read(&mut bytes, about.len()).map_err(fail)?;
+        let heaps = heaps.map_err(|detail| damaged("its texts", detail))?;
         let file = hdf5::File::open(path);
         let file = file.map_err(|e| foreign(format!("not a whole HDF5 file: {e}")))?;
-        Ok(Opened { path: path.to_path_buf(), file, left: Cell::new(allowance(about.len())) })
+        Ok(Opened {
+            path: path.to_path_buf(),
+            file,
+            bytes: RefCell::new(bytes),
+            length: about.len(),
+            heaps,
+            left: Cell::new(allowance(about.len())),
+        })
     }
 
     /// The root, of this schema and this major version.
@@ -89,6 +101,27 @@ impl Opened {
             });
         }
         Ok(root)
+    }
+
+    /// The texts whose `count` references stand at byte `at`, or what is wrong with them.
+    pub(super) fn texts(&self, at: u64, count: usize) -> Result<Vec<String>, String> {
+        let size = count as u64 * REFERENCE as u64;
+        if at.checked_add(size).is_none_or(|end| end > self.length) {
+            return Err("it does not stand in the file".into());
+        }
+        let mut file = self.bytes.borrow_mut();
+        let mut read = |at, n| heap::bytes_at(&mut file, at, n).map_err(|e| e.to_string());
+        let references = read(at, size as usize)?;
+        let mut texts = Vec::new();
+        for reference in references.chunks_exact(REFERENCE) {
+            let (at, length) = self.heaps.find(reference).ok_or("a text is not there")?;
+            if !self.takes(length) {
+                return Err(TOO_MUCH.into());
+            }
+            let text = String::from_utf8(read(at, length as usize)?);
+            texts.push(text.map_err(|_| NO_TEXT)?);
+        }
+        Ok(texts)
     }
 
     /// Counts `bytes` that are about to be read; false if they are too many.

@@ -9,9 +9,9 @@
 
 use std::ffi::{CStr, CString};
 
-use hdf5::types::{TypeDescriptor, VarLenArray};
+use hdf5::types::VarLenArray;
 use hdf5::{Dataset, Datatype, File, H5Type, Location, ObjectReference1};
-use hdf5_sys::{h5a, h5d, h5f, h5t};
+use hdf5_sys::{h5a, h5f, h5t};
 
 /// What the HDF5 library says went wrong, in its words.
 pub(super) type Raw<T> = Result<T, String>;
@@ -78,19 +78,6 @@ pub(super) fn write_back(scale: &Dataset, list: &[BackRef]) -> Raw<()> {
     let attr =
         scale.new_attr::<BackRef>().shape(list.len()).create("REFERENCE_LIST").map_err(said)?;
     attr.write_raw(list).map_err(said)
-}
-
-/// How many bytes the texts of a dataset take in memory.
-pub(super) fn text_bytes(data: &Dataset) -> Raw<u64> {
-    let (kind, space) = (data.dtype().map_err(said)?, data.space().map_err(said)?);
-    if !matches!(kind.to_descriptor(), Ok(TypeDescriptor::VarLenUnicode)) {
-        return Err("not a list of texts".into());
-    }
-    let mut bytes = 0;
-    let done = hdf5::sync::sync(|| unsafe {
-        h5d::H5Dvlen_get_buf_size(data.id(), kind.id(), space.id(), &raw mut bytes)
-    });
-    if done < 0 { Err("its texts cannot be read".into()) } else { Ok(bytes) }
 }
 
 /// The bytes that a file held in memory would have on disk.

@@ -8,16 +8,14 @@ use hdf5::filters::Filter;
 use hdf5::types::{TypeDescriptor, VarLenUnicode};
 use hdf5::{Dataset, Group, H5Type, LinkType};
 
-use super::opened::Opened;
-use super::{RecordError, scales};
+use super::RecordError;
+use super::opened::{NO_TEXT, Opened, TOO_MUCH};
 
 type Got<T> = Result<T, RecordError>;
 
 /// No list in a result is longer than this; a foreign file must not make us ask for
 /// memory without end.
 pub(super) const MOST: usize = 50_000_000;
-
-const NO_TEXT: &str = "no UTF-8 text";
 
 /// The binding takes the file's word that these bytes are UTF-8.
 fn plain(text: &VarLenUnicode) -> Option<String> {
@@ -79,7 +77,7 @@ impl<'p> Shelf<'p> {
         if self.file.takes(bytes) {
             return Ok(());
         }
-        Err(self.damaged(name, "it stands for more than a file of this size can hold"))
+        Err(self.damaged(name, TOO_MUCH))
     }
 
     /// The name of something in this group. A path or a link would lead out of it.
@@ -168,7 +166,8 @@ impl<'p> Shelf<'p> {
         {
             return Err(self.damaged(name, "its values are said to stand in another file"));
         }
-        let ours = |f: &Filter| matches!(f, Filter::Shuffle | Filter::Deflate(_) | Filter::Fletcher32);
+        let ours =
+            |f: &Filter| matches!(f, Filter::Shuffle | Filter::Deflate(_) | Filter::Fletcher32);
         match made.get_filters().map_err(fail)?.iter().find(|f| !ours(f)) {
             Some(other) => Err(self.damaged(name, format!("packed with the filter {other:?}"))),
             None => Ok(data),
@@ -246,13 +245,16 @@ impl<'p> Shelf<'p> {
         self.told(name, &data)
     }
 
-    /// All texts of a dataset; many may stand for one and the same bytes of the file.
+    /// All texts of a dataset.
     fn told(&self, name: &str, data: &Dataset) -> Got<Vec<String>> {
-        let bytes = scales::text_bytes(data).map_err(|e| self.damaged(name, e))?;
-        self.count_bytes(name, bytes)?;
-        let list = self.values::<VarLenUnicode>(name, data)?;
-        let texts: Option<Vec<String>> = list.iter().map(plain).collect();
-        texts.ok_or_else(|| self.damaged(name, NO_TEXT))
+        let kind = data.dtype().and_then(|t| t.to_descriptor());
+        if !matches!(kind, Ok(TypeDescriptor::VarLenUnicode)) {
+            return Err(self.damaged(name, NO_TEXT));
+        }
+        let Some(at) = data.offset().filter(|_| data.layout() == Layout::Contiguous) else {
+            return Err(self.damaged(name, "its texts are not in one piece"));
+        };
+        self.file.texts(at, data.size()).map_err(|what| self.damaged(name, what))
     }
 
     /// A list of `len` texts.

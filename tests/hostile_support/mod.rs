@@ -28,7 +28,10 @@ pub fn bounded(program: &str, folder: &Path, mib: u64, args: &[&str]) -> Ended {
     let (out, err) = (tempfile::tempfile().unwrap(), tempfile::tempfile().unwrap());
     shell.stdout(out.try_clone().unwrap()).stderr(err.try_clone().unwrap());
     let begin = Instant::now();
-    let mut child = shell.spawn().unwrap();
+    let mut child = {
+        let _alone = alone();
+        shell.spawn().unwrap()
+    };
     let status = loop {
         if let Some(status) = child.try_wait().unwrap() {
             break status;
@@ -41,6 +44,13 @@ pub fn bounded(program: &str, folder: &Path, mib: u64, args: &[&str]) -> Ended {
         std::thread::sleep(Duration::from_millis(2));
     };
     Ended { code: status.code(), out: text(out), err: text(err) }
+}
+
+/// A file that is open while a process starts is locked in that process too: forging and
+/// starting take turns.
+fn alone() -> std::sync::MutexGuard<'static, ()> {
+    static TURN: std::sync::Mutex<()> = std::sync::Mutex::new(());
+    TURN.lock().unwrap_or_else(|e| e.into_inner())
 }
 
 fn text(mut file: std::fs::File) -> String {
@@ -75,6 +85,7 @@ pub fn sealed(mut bytes: Vec<u8>) -> Vec<u8> {
 
 /// Copies the result `from` to `to`, changed by `change` and sealed again.
 pub fn forged(from: &Path, to: &Path, change: impl FnOnce(&hdf5::File)) {
+    let _alone = alone();
     std::fs::write(to, unsealed(std::fs::read(from).unwrap())).unwrap();
     let file = hdf5::File::open_rw(to).unwrap();
     change(&file);

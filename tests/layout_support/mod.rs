@@ -8,7 +8,9 @@ impl Dice {
     pub fn new(seed: u64) -> Dice {
         // Neighbouring seeds start far apart.
         let mut dice = Dice(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
-        (0..8).for_each(|_| drop(dice.next()));
+        (0..8).for_each(|_| {
+            dice.next();
+        });
         dice
     }
 
@@ -61,7 +63,8 @@ fn piece(dice: &mut Dice, table: &str, name: &str, n: bool, span: f64, depth: f6
         "well" => dice.decades(1e15, 3e18),
         _ => dice.decades(1e17, 3e20),
     };
-    let mut text = format!("[[{table}]]\nname = \"{name}\"\n{kind} = {peak:e}\nfrom = {from}\nto = {to}\n");
+    let mut text =
+        format!("[[{table}]]\nname = \"{name}\"\n{kind} = {peak:e}\nfrom = {from}\nto = {to}\n");
     let reach = depth * dice.between(0.01, 0.4);
     match dice.below(6) {
         0 => text += &format!("shape = \"box\"\nbottom = {reach}\n"),
