@@ -49,7 +49,7 @@ fn same(desk: &Desk, a: &str, b: &str, what: &str) {
 fn neither_threads_nor_a_second_run_change_a_bit_of_any_experiment() {
     let desk = Desk::new();
     let core = {
-        let text = with(&shipped("tern180-core.toml"), "nodes = 2000", "nodes = 600");
+        let text = with(&shipped("tern180-core.toml"), "nodes = 5000", "nodes = 1500");
         with_experiment(
             &text,
             "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n",
