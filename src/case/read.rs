@@ -1,6 +1,7 @@
 //! A case file's text to a [`Case`]: parse, walk, check, build.
 
 use std::collections::BTreeSet;
+use std::io::Read as _;
 use std::path::Path;
 
 use toml::de::DeTable;
@@ -52,7 +53,11 @@ pub fn read_beside(text: &str, path: &Path) -> Reading {
     read_with(text, &path.display().to_string(), &|file| load_beside(path, file))
 }
 
-fn load(path: &Path) -> Result<String, String> {
+/// The text of a case, sweep or profile: a file of at most 16 MiB, or why there is none.
+///
+/// # Errors
+/// What the system says, or what else is wrong with the file.
+pub fn load(path: &Path) -> Result<String, String> {
     let about = std::fs::metadata(path).map_err(|e| e.to_string())?;
     if !about.is_file() {
         return Err("not a file".to_string());
@@ -60,12 +65,18 @@ fn load(path: &Path) -> Result<String, String> {
     if about.len() > LARGEST_FILE {
         return Err(format!("{} bytes, more than {LARGEST_FILE}", about.len()));
     }
-    let bytes = std::fs::read(path).map_err(|e| e.to_string())?;
+    let mut bytes = Vec::new();
+    let file = std::fs::File::open(path).map_err(|e| e.to_string())?;
+    // The system's word for the length is not always kept (/proc).
+    file.take(LARGEST_FILE).read_to_end(&mut bytes).map_err(|e| e.to_string())?;
     String::from_utf8(bytes).map_err(|e| format!("no UTF-8 text: {e}"))
 }
 
-/// A file in the case's folder or below it; links that lead out are refused.
-fn load_beside(case: &Path, file: &str) -> Result<String, String> {
+/// The text of a file in the folder of `case` or below it; links that lead out are refused.
+///
+/// # Errors
+/// As for [`load`].
+pub fn load_beside(case: &Path, file: &str) -> Result<String, String> {
     let folder = match case.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),

@@ -1,7 +1,9 @@
 //! Problems for people (annotated excerpts of the case) and for programs (JSON).
 
 use annotate_snippets::renderer::DecorStyle;
-use annotate_snippets::{AnnotationKind, Group, Level, Patch, Renderer, Snippet};
+use annotate_snippets::{
+    AnnotationKind, Group, Level, Patch, Renderer, Snippet, normalize_untrusted_str,
+};
 use serde_json::{Value, json};
 
 use super::model::Span;
@@ -27,7 +29,9 @@ pub fn render(problems: &[Problem], text: &str, path: &str, colour: bool) -> Str
     if problems.len() > MOST_SHOWN {
         out.push_str(&format!("… and {} more\n", problems.len() - MOST_SHOWN));
     }
-    out
+    // The renderer shows the C0 control characters as signs, but not those above 7F, which
+    // some terminals act on too.
+    out.replace(|c: char| matches!(c, '\u{80}'..='\u{9f}'), "\u{fffd}")
 }
 
 fn report<'a>(problem: &'a Problem, text: &'a str, path: &'a str) -> Vec<Group<'a>> {
@@ -39,7 +43,7 @@ fn report<'a>(problem: &'a Problem, text: &'a str, path: &'a str) -> Vec<Group<'
     let Some(at) = &problem.at else {
         let mut group = Group::with_title(title);
         if let Some(help) = &problem.help {
-            group = group.element(Level::HELP.message(help.as_str()));
+            group = group.element(Level::HELP.message(normalize_untrusted_str(help)));
         }
         return vec![group];
     };
@@ -57,12 +61,12 @@ fn report<'a>(problem: &'a Problem, text: &'a str, path: &'a str) -> Vec<Group<'
     // A replacement shows the corrected line; otherwise the help is said in words.
     match (&problem.replacement, &problem.help) {
         (Some(right), help) => {
-            let help = help.as_deref().unwrap_or("this would be right");
+            let help = normalize_untrusted_str(help.as_deref().unwrap_or("this would be right"));
             let patch = Snippet::source(text).path(path).patch(Patch::new(at, right.as_str()));
             vec![group, Level::HELP.secondary_title(help).element(patch)]
         }
         (None, Some(help)) => {
-            group = group.element(Level::HELP.message(help.as_str()));
+            group = group.element(Level::HELP.message(normalize_untrusted_str(help)));
             vec![group]
         }
         (None, None) => vec![group],

@@ -106,7 +106,7 @@ struct Found {
 }
 
 fn look(rooms: &dyn Rooms, path: &Path) -> Found {
-    let text = std::fs::read_to_string(path).unwrap_or_default();
+    let text = crate::case::load(path).unwrap_or_default();
     let bare = |problems| Found {
         text: text.clone(),
         problems,

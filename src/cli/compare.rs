@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 use clap::Args;
 use serde_json::{Value, json};
 
-use super::{BAD_INPUT, DONE, FAILED, Io};
+use super::{BAD_INPUT, DONE, FAILED, Io, visible};
 use crate::record::{self, Gathered, RecordError, RunRecord};
 use crate::sweep::{Report, compare, compare_gathered};
 
@@ -53,7 +53,12 @@ impl Compare {
         let mut all = Vec::new();
         for path in &self.files {
             match read(path) {
-                Ok(read) => all.push((path, read)),
+                Ok(read) => {
+                    if let Read::One(record) = &read {
+                        io.note_part(path, record.complete);
+                    }
+                    all.push((path, read));
+                }
                 Err(e) => {
                     io.error(&e.to_string());
                     return BAD_INPUT;
@@ -111,7 +116,7 @@ fn told(first: &Path, second: &Path, report: &Report, tolerance: Option<f64>) ->
         text += "  no difference\n";
     }
     for line in report.lines.iter().take(MOST) {
-        text += &format!("  {line}\n");
+        text += &format!("  {}\n", visible::line(line));
     }
     if report.lines.len() > MOST {
         text += &format!("  … and {} more lines; --json has all\n", report.lines.len() - MOST);

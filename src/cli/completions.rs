@@ -19,7 +19,7 @@ impl Completions {
     pub(super) fn run(self, mut command: Command, io: &mut Io) -> u8 {
         let mut script = Vec::new();
         clap_complete::generate(self.shell, &mut command, "holdpoint", &mut script);
-        io.print(&String::from_utf8_lossy(&script));
+        io.print_styled(&String::from_utf8_lossy(&script));
         DONE
     }
 }
@@ -55,7 +55,7 @@ impl Man {
             io.error(&format!("the page cannot be made: {e}"));
             return FAILED;
         }
-        io.print(&String::from_utf8_lossy(&page));
+        io.print_styled(&String::from_utf8_lossy(&page));
         DONE
     }
 }

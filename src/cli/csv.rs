@@ -1,6 +1,6 @@
 //! Curves as comma-separated values (RFC 4180): one table, a row for each point and fold.
 
-use crate::record::RunRecord;
+use crate::record::{RunRecord, cell};
 use crate::trace::TerminalValues;
 
 /// All curves of a record. Columns of terminals that an experiment has not got are empty.
@@ -14,8 +14,8 @@ pub(super) fn curves(r: &RunRecord) -> String {
     let mut head: Vec<String> =
         ["experiment", "kind", "point", "voltage_V", "current_A_per_um"].map(String::from).to_vec();
     for name in &terminals {
-        head.push(quoted(&format!("{name} voltage_V")));
-        head.push(quoted(&format!("{name} current_A_per_um")));
+        head.push(cell(&format!("{name} voltage_V")));
+        head.push(cell(&format!("{name} current_A_per_um")));
     }
     let mut text = head.join(",") + "\r\n";
     for (k, o) in r.experiments.iter().enumerate() {
@@ -24,7 +24,7 @@ pub(super) fn curves(r: &RunRecord) -> String {
             terminals.iter().map(|t| c.terminals.iter().position(|own| own == *t)).collect();
         let mut row = |point: &str, v: f64, i: f64, at: Option<&TerminalValues>| {
             let mut cells =
-                vec![k.to_string(), quoted(&o.kind), point.to_string(), number(v), number(i)];
+                vec![k.to_string(), cell(&o.kind), point.to_string(), number(v), number(i)];
             for column in &columns {
                 let of = |pick: fn(&TerminalValues) -> &Vec<f64>| {
                     let value = at.zip(*column).and_then(|(at, n)| pick(at).get(n).copied());
@@ -52,11 +52,4 @@ pub(super) fn curves(r: &RunRecord) -> String {
 /// All digits; what is no number is an empty cell.
 fn number(v: f64) -> String {
     if v.is_finite() { format!("{v:e}") } else { String::new() }
-}
-
-fn quoted(text: &str) -> String {
-    match text.contains([',', '"', '\n', '\r']) {
-        true => format!("\"{}\"", text.replace('"', "\"\"")),
-        false => text.to_string(),
-    }
 }

@@ -1,9 +1,12 @@
 //! Where a verb prints: results to stdout, everything else to stderr.
 
 use std::io::{ErrorKind, IsTerminal, Write};
+use std::path::Path;
 use std::sync::{Arc, Mutex};
 
 use serde_json::Value;
+
+use super::visible;
 
 /// The two streams and what is known about them.
 pub struct Io {
@@ -76,9 +79,15 @@ impl Io {
         (io, move || (text(&out), text(&err)))
     }
 
-    /// A result. A reader that has gone away (`| head`) is no error: the rest is not
-    /// wanted. Any other error is kept for [`Io::lost`].
+    /// A result without style: nothing in it acts on a terminal.
     pub(super) fn print(&mut self, text: &str) {
+        self.print_styled(&visible::lines(text));
+    }
+
+    /// A result with styles of our own, whose foreign texts were made harmless before. A
+    /// reader that has gone away (`| head`) is no error: the rest is not wanted. Any other
+    /// error is kept for [`Io::lost`].
+    pub(super) fn print_styled(&mut self, text: &str) {
         if let Err(e) = self.out.write_all(text.as_bytes()).and_then(|()| self.out.flush())
             && e.kind() != ErrorKind::BrokenPipe
         {
@@ -95,21 +104,29 @@ impl Io {
     pub(super) fn print_json(&mut self, value: &Value) {
         // Only text keys and numbers: this cannot fail; `{value:#}` would be the same.
         let text = serde_json::to_string_pretty(value).unwrap_or_default();
-        self.print(&(text + "\n"));
+        self.print_styled(&(visible::json(&text) + "\n"));
     }
 
-    /// A message.
+    /// A message with styles of our own.
     pub(super) fn say(&mut self, text: &str) {
         let _ = self.err.write_all(text.as_bytes()).and_then(|()| self.err.flush());
     }
 
     /// A message that starts with "error: ".
     pub(super) fn error(&mut self, text: &str) {
-        self.say(&format!("\x1b[1;31merror\x1b[0m: {text}\n"));
+        self.say(&format!("\x1b[1;31merror\x1b[0m: {}\n", visible::lines(text)));
+    }
+
+    /// Says that a result is not the whole of its run, if so: next to figures alone nothing
+    /// else would.
+    pub(super) fn note_part(&mut self, path: &Path, complete: bool) {
+        if !complete {
+            self.note(&format!("{}: not complete: interrupted or still running", path.display()));
+        }
     }
 
     /// A message that starts with "note: ".
     pub(super) fn note(&mut self, text: &str) {
-        self.say(&format!("\x1b[1mnote\x1b[0m: {text}\n"));
+        self.say(&format!("\x1b[1mnote\x1b[0m: {}\n", visible::lines(text)));
     }
 }

@@ -8,7 +8,7 @@ use serde_json::{Value, json};
 use super::graded::{by_solution, mesh_of};
 use super::reruns::reruns;
 use super::ruled::ruled;
-use super::{Job, Meshed, Rooms, RunError, Watch};
+use super::{Job, Meshed, Rooms, RunError, Watch, memory};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
 use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Sheet, Status, run_experiment};
@@ -25,9 +25,11 @@ pub struct Joined;
 impl Rooms for Joined {
     fn read_case(&self, path: &Path) -> Result<(Case, Vec<Problem>), Vec<Problem>> {
         let (case, warnings) = case::read_file(path)?;
-        match crate::rule::check(&case) {
-            wrong if wrong.is_empty() => Ok((case, warnings)),
-            wrong => Err(wrong),
+        let mut wrong = crate::rule::check(&case);
+        wrong.extend(memory::beyond(&case, 1.0));
+        match wrong.is_empty() {
+            true => Ok((case, warnings)),
+            false => Err(wrong),
         }
     }
 

@@ -34,7 +34,7 @@ impl Mesh {
         let (case, warnings) = match rooms.read_case(path) {
             Ok(read) => read,
             Err(problems) => {
-                let text = std::fs::read_to_string(path).unwrap_or_default();
+                let text = crate::case::load(path).unwrap_or_default();
                 say(rooms, &problems, &text, path, io);
                 return BAD_INPUT;
             }

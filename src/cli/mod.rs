@@ -8,6 +8,7 @@ mod csv;
 mod graded;
 mod io;
 mod joined;
+mod memory;
 mod mesh;
 mod plot;
 mod progress;
@@ -28,6 +29,7 @@ mod sweep_slurm;
 mod sweep_task;
 mod table;
 mod units;
+mod visible;
 mod watch;
 mod wrap;
 
@@ -101,7 +103,7 @@ pub fn run_with(
             if e.use_stderr() {
                 io.say(&text)
             } else {
-                io.print(&text)
+                io.print_styled(&text)
             }
             return if e.exit_code() == 0 { DONE } else { BAD_INPUT };
         }

@@ -46,7 +46,10 @@ impl Report {
         let mut items = Vec::new();
         for path in &self.results {
             match record::read(path) {
-                Ok(record) => items.push(Item { name: stem(path), record }),
+                Ok(record) => {
+                    io.note_part(path, record.complete);
+                    items.push(Item { name: stem(path), record });
+                }
                 Err(e) => {
                     io.error(&e.to_string());
                     return BAD_INPUT;

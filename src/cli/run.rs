@@ -10,7 +10,7 @@ use super::check::say;
 use super::run_plan::{Plan, Start, plans};
 use super::{
     BAD_INPUT, DONE, FAIL_ON, FAILED, INTERRUPTED, Interrupt, Io, Job, Rooms, RunError, Watch,
-    summary,
+    summary, visible,
 };
 use crate::experiment::{Cover, Status};
 use crate::record::{self, Checkpointer, RunRecord};
@@ -99,7 +99,7 @@ impl Run {
                 if self.json {
                     documents.push(record::to_json(record));
                 } else {
-                    io.print(&summary::record(record, io.out_columns));
+                    io.print_styled(&summary::record(&visible::record(record), io.out_columns));
                 }
             }
             codes.push(code);

@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use super::check::say;
 use super::run::Run;
-use super::{BAD_INPUT, FAILED, Io, Rooms};
+use super::{BAD_INPUT, FAILED, Io, Rooms, memory};
 use crate::case::Case;
 use crate::experiment::Outcome;
 use crate::record::{self, RunRecord};
@@ -43,13 +43,21 @@ pub(super) fn plans(run: &Run, rooms: &dyn Rooms, io: &mut Io) -> Result<Vec<Pla
         let (case, warnings) = match rooms.read_case(path) {
             Ok(read) => read,
             Err(problems) => {
-                let text = std::fs::read_to_string(path).unwrap_or_default();
+                let text = crate::case::load(path).unwrap_or_default();
                 say(rooms, &problems, &text, path, io);
                 bad = true;
                 continue;
             }
         };
         say(rooms, &warnings, &case.text, path, io);
+        // Error bars solve on a mesh with half the intervals.
+        if run.error_bars.is_some()
+            && let Some(problem) = memory::beyond(&case, 4.0)
+        {
+            say(rooms, &[problem], &case.text, path, io);
+            bad = true;
+            continue;
+        }
         let name = path.file_stem().map(|s| s.to_string_lossy().into_owned()).unwrap_or_default();
         if let Some(other) = plans.iter().find(|p| p.name == name) {
             io.error(&format!(

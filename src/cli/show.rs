@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 
-use super::{BAD_INPUT, DONE, Io, csv, summary, table};
+use super::{BAD_INPUT, DONE, Io, csv, summary, table, visible};
 use crate::record;
 
 /// Print a result: what each experiment found, and the verdict
@@ -39,16 +39,17 @@ impl Show {
                 return BAD_INPUT;
             }
         };
+        io.note_part(&self.file, record.complete);
         if self.json {
             io.print_json(&record::to_json(&record));
         } else if self.curve {
-            io.print(&table::columns(&record));
+            io.print(&table::columns(&visible::record(&record)));
         } else if self.csv {
             io.print(&csv::curves(&record));
         } else if self.details {
-            io.print(&table::record(&record, io.out_columns));
+            io.print_styled(&table::record(&visible::record(&record), io.out_columns));
         } else {
-            io.print(&summary::record(&record, io.out_columns));
+            io.print_styled(&summary::record(&visible::record(&record), io.out_columns));
         }
         DONE
     }

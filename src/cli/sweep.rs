@@ -57,7 +57,7 @@ pub(super) fn read(
     io: &mut Io,
 ) -> Result<sweep::Sweep, u8> {
     let sweep = sweep::Sweep::read(path).map_err(|problems| {
-        let text = std::fs::read_to_string(path).unwrap_or_default();
+        let text = crate::case::load(path).unwrap_or_default();
         say(rooms, &problems, &text, path, io);
         BAD_INPUT
     })?;

@@ -10,7 +10,7 @@ use serde_json::json;
 
 use super::sweep::{estimate, failed, read};
 use super::units::duration;
-use super::{DONE, FAILED, INTERRUPTED, Interrupt, Io, Rooms};
+use super::{DONE, FAILED, INTERRUPTED, Interrupt, Io, Rooms, memory};
 use crate::sweep::{Event, Folder, Pool, Summary, Sweep};
 
 /// Run the cases of a sweep side by side on this machine
@@ -97,13 +97,8 @@ impl Run {
 fn room(bytes: f64, threads: u16) -> usize {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     let by_cores = (cores / usize::from(threads).max(1)).max(1);
-    let about = std::fs::read_to_string("/proc/meminfo").unwrap_or_default();
-    let free = about.lines().find_map(|l| {
-        let rest = l.strip_prefix("MemAvailable:")?;
-        rest.trim().trim_end_matches("kB").trim().parse::<f64>().ok()
-    });
-    match free {
-        Some(kib) if bytes > 0.0 => by_cores.min(((kib * 1024.0 / (1.5 * bytes)) as usize).max(1)),
+    match memory::available() {
+        Some(free) if bytes > 0.0 => by_cores.min(((free / (1.5 * bytes)) as usize).max(1)),
         _ => by_cores,
     }
 }

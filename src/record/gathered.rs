@@ -3,13 +3,10 @@
 
 use std::path::Path;
 
-use hdf5::File;
-use hdf5::types::VarLenUnicode;
 use serde_json::{Value, json};
 
-use super::seal::{self, Seal};
+use super::opened::Opened;
 use super::sink::{Axis, Sink, label};
-use super::source::Shelf;
 use super::{RecordError, disk};
 
 const SCHEMA: &str = "holdpoint-sweep";
@@ -132,11 +129,9 @@ fn to_bytes(g: &Gathered) -> Result<Vec<u8>, RecordError> {
     sink.finish()
 }
 
-/// True if the file says that it is a gathered sweep; the rest is not looked at.
+/// True if the file is whole and says that it is a gathered sweep.
 pub fn is_gathered(path: &Path) -> bool {
-    let Ok(file) = File::open(path) else { return false };
-    let Ok(group) = file.group("/") else { return false };
-    Shelf::open(path, group, String::new()).is_ok_and(|s| s.maybe_text("schema") == Some(SCHEMA))
+    Opened::new(path).is_ok_and(|file| file.root(SCHEMA, VERSION).is_ok())
 }
 
 /// Reads a gathered sweep.
@@ -144,38 +139,8 @@ pub fn is_gathered(path: &Path) -> bool {
 /// # Errors
 /// As for [`super::read`].
 pub fn read_gathered(path: &Path) -> Result<Gathered, RecordError> {
-    let foreign = |detail: &str| RecordError::Foreign {
-        path: path.to_path_buf(),
-        detail: detail.to_string(),
-    };
-    let bytes = std::fs::read(path).map_err(|e| RecordError::io(path, "reading the sweep", e))?;
-    match seal::check(&bytes) {
-        Seal::Whole => {}
-        Seal::Missing => return Err(foreign("it does not end with our seal")),
-        Seal::Broken => {
-            return Err(RecordError::Damaged {
-                path: path.to_path_buf(),
-                at: "its seal".into(),
-                detail: "the checksum does not fit".into(),
-            });
-        }
-    }
-    drop(bytes);
-    let file = File::open(path).map_err(|e| foreign(&e.to_string()))?;
-    let group = file.group("/").map_err(|e| foreign(&e.to_string()))?;
-    let root = Shelf::open(path, group, String::new())?;
-    if root.maybe_text("schema") != Some(SCHEMA) {
-        return Err(foreign("it is no gathered sweep"));
-    }
-    let version = root.vector::<u32>("schema_version", 2)?;
-    if version.first() != VERSION.first() {
-        return Err(RecordError::OtherSchema {
-            path: path.to_path_buf(),
-            found: version.iter().map(u32::to_string).collect::<Vec<_>>().join("."),
-            known: format!("{}.x", VERSION[0]),
-            by: root.maybe_text("version").unwrap_or_default().to_string(),
-        });
-    }
+    let file = Opened::new(path)?;
+    let root = file.root(SCHEMA, VERSION)?;
     let contents: Value = serde_json::from_str(root.text("contents")?)
         .map_err(|e| root.damaged("contents", e.to_string()))?;
     let entries = |key: &str| -> Vec<[String; 4]> {
@@ -198,10 +163,7 @@ pub fn read_gathered(path: &Path) -> Result<Gathered, RecordError> {
     let mut columns = Vec::new();
     for [name, unit, meaning, form] in entries("columns") {
         let values = match form.as_str() {
-            "texts" => {
-                let texts = root.column::<VarLenUnicode>(&name, &shape)?;
-                Values::Texts(texts.iter().map(|t| t.as_str().to_string()).collect())
-            }
+            "texts" => Values::Texts(root.texts_along(&name, &shape)?),
             _ => Values::Numbers(root.column(&name, &shape)?),
         };
         columns.push(Column { name, unit, meaning, values });

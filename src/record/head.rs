@@ -2,11 +2,9 @@
 
 use std::path::Path;
 
-use hdf5::File;
-
 use super::RecordError;
-use super::names::SCHEMA;
-use super::source::Shelf;
+use super::names::{SCHEMA, SCHEMA_VERSION};
+use super::opened::Opened;
 
 /// Where a result or checkpoint comes from.
 #[derive(Debug, Clone, PartialEq)]
@@ -20,20 +18,14 @@ pub struct Head {
     pub wall: f64,
 }
 
-/// Reads the head alone. The seal is not checked: a file under a result's name was put
-/// there whole; whoever reads the rest of it checks the rest.
+/// Reads the head alone. The seal of the whole file is checked all the same: the HDF5
+/// library is not trusted with a damaged one.
 ///
 /// # Errors
-/// [`RecordError::Io`], [`RecordError::Foreign`], [`RecordError::Damaged`].
+/// Those of [`super::read`].
 pub fn head(path: &Path) -> Result<Head, RecordError> {
-    let foreign = |detail: String| RecordError::Foreign { path: path.to_path_buf(), detail };
-    std::fs::metadata(path).map_err(|e| RecordError::io(path, "reading the result", e))?;
-    let file = File::open(path).map_err(|e| foreign(format!("not a whole HDF5 file: {e}")))?;
-    let group = file.group("/").map_err(|e| foreign(e.to_string()))?;
-    let root = Shelf::open(path, group, String::new())?;
-    if root.maybe_text("schema") != Some(SCHEMA) {
-        return Err(foreign("its schema is another".into()));
-    }
+    let file = Opened::new(path)?;
+    let root = file.root(SCHEMA, SCHEMA_VERSION)?;
     Ok(Head {
         version: root.text("version")?.to_string(),
         case_text: root.text("case_text")?.to_string(),

@@ -1,4 +1,4 @@
-//! Text from cases and results made harmless in XML and HTML.
+//! Text from cases and results made harmless in XML, HTML and tables.
 
 /// For element content and quoted attributes. Control characters, which markup forbids,
 /// become spaces.
@@ -17,4 +17,37 @@ pub fn markup(text: &str) -> String {
         }
     }
     out
+}
+
+/// A text as a cell of comma-separated values (RFC 4180). One that a spreadsheet would take
+/// for a formula gets an apostrophe before it, which makes it text there (common practice,
+/// no source); a number with or without a unit stays as it is.
+pub fn cell(text: &str) -> String {
+    let plain = |c: char| c.is_alphanumeric() || " .^+-/".contains(c);
+    let signed = text.strip_prefix(['+', '-']).is_some_and(|rest| {
+        rest.starts_with(|c: char| c.is_ascii_digit() || c == '.') && rest.chars().all(plain)
+    });
+    let text = match text.starts_with(['=', '+', '-', '@', '\t', '\r']) && !signed {
+        true => format!("'{text}"),
+        false => text.to_string(),
+    };
+    match text.contains([',', '"', '\n', '\r']) {
+        true => format!("\"{}\"", text.replace('"', "\"\"")),
+        false => text,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::cell;
+
+    #[test]
+    fn cells_are_no_formulas() {
+        let as_is = ["n+ tap", "-40 degC", "-1.5e-3", "+2e16 cm^-3", "a=b", ""];
+        assert!(as_is.iter().all(|t| cell(t) == *t), "{:?}", as_is.map(cell));
+        assert_eq!(cell("=1+2"), "'=1+2");
+        assert_eq!(cell("-2+cmd|' /C x'!A0"), "'-2+cmd|' /C x'!A0");
+        assert_eq!(cell("@SUM(1,2)"), "\"'@SUM(1,2)\"");
+        assert_eq!(cell("a \"b\", c"), "\"a \"\"b\"\", c\"");
+    }
 }

@@ -2,10 +2,8 @@
 
 use std::path::Path;
 
-use hdf5::File;
-
 use super::names::{SCHEMA, SCHEMA_VERSION, groups_of};
-use super::seal::{self, Seal};
+use super::opened::Opened;
 use super::source::Shelf;
 use super::{ConstantInForce, Provenance, RecordError, RunRecord, check, read_outcome, sheet};
 use crate::case::Plate;
@@ -71,48 +69,8 @@ pub fn outline(path: &Path) -> Result<Outline, RecordError> {
 
 /// Checks the seal and the schema, then reads.
 fn with_root<T>(path: &Path, read: impl FnOnce(&Shelf) -> Got<T>) -> Got<T> {
-    // The system's own words for a missing or unreadable file are better than the
-    // library's.
-    let fail = |e| RecordError::io(path, "reading the result", e);
-    let foreign = |detail: String| RecordError::Foreign { path: path.to_path_buf(), detail };
-    if path.is_dir() {
-        return Err(foreign("it is a folder".into()));
-    }
-    let bytes = std::fs::read(path).map_err(fail)?;
-    match seal::check(&bytes) {
-        Seal::Whole => {}
-        Seal::Missing => {
-            let detail =
-                "it does not end with our seal: another program's file, or its end is missing";
-            return Err(foreign(detail.into()));
-        }
-        Seal::Broken => {
-            return Err(RecordError::Damaged {
-                path: path.to_path_buf(),
-                at: "its seal".into(),
-                detail: "the checksum does not fit: bytes were changed since it was written".into(),
-            });
-        }
-    }
-    drop(bytes);
-    let file = File::open(path).map_err(|e| foreign(format!("not a whole HDF5 file: {e}")))?;
-    let group = file.group("/").map_err(|e| foreign(e.to_string()))?;
-    let root = Shelf::open(path, group, String::new())?;
-    match root.maybe_text("schema") {
-        Some(SCHEMA) => {}
-        Some(other) => return Err(foreign(format!("its schema is {other:?}"))),
-        None => return Err(foreign("it has no text attribute `schema`".into())),
-    }
-    let version = root.vector::<u32>("schema_version", 2)?;
-    if version.first() != SCHEMA_VERSION.first() {
-        return Err(RecordError::OtherSchema {
-            path: path.to_path_buf(),
-            found: version.iter().map(u32::to_string).collect::<Vec<_>>().join("."),
-            known: format!("{}.x", SCHEMA_VERSION[0]),
-            by: root.maybe_text("version").unwrap_or_default().to_string(),
-        });
-    }
-    read(&root)
+    let file = Opened::new(path)?;
+    read(&file.root(SCHEMA, SCHEMA_VERSION)?)
 }
 
 fn provenance(root: &Shelf) -> Got<Provenance> {

@@ -83,8 +83,8 @@ fn curve(at: &Shelf, terminals: Vec<String>) -> Got<Curve> {
         return Ok(Curve { terminals, ..Curve::default() });
     }
     let column = |name| at.column::<f64>(name, &[count]);
-    let empty = TerminalValues { voltage: Vec::new(), current: Vec::new() };
-    let mut at_terminals = vec![empty; count];
+    let voltage = column("voltage")?;
+    let mut at_terminals = vec![TerminalValues::default(); voltage.len()];
     for (name, group) in terminals.iter().zip(groups_of(&terminals, &CURVE_COLUMNS)) {
         let at = at.group(&group)?;
         if at.text("name")? != *name {
@@ -98,7 +98,7 @@ fn curve(at: &Shelf, terminals: Vec<String>) -> Got<Curve> {
         }
     }
     Ok(Curve {
-        voltage: column("voltage")?,
+        voltage,
         current: column("current")?,
         at_terminals,
         imbalance: column("imbalance")?,

@@ -133,7 +133,9 @@ fn read_at(at: &Shelf, depth: usize) -> Got<Sheet> {
 fn numbers(at: &Shelf, name: &str) -> Got<Shown> {
     let lengths: Vec<u64> = at.all_of(&format!("{name}_shape"), DEEPEST)?;
     let shape: Vec<usize> = lengths.iter().map(|&n| n as usize).collect();
-    let size = shape.iter().try_fold(1usize, |a, &n| a.checked_mul(n)).filter(|n| *n <= MOST);
+    // Rows of an empty table are counted, too: each is a list in the JSON document.
+    let all = shape.iter().try_fold(1usize, |a, &n| a.checked_mul(n.max(1)));
+    let size = all.filter(|n| *n <= MOST).map(|_| shape.iter().product());
     let values = match size {
         Some(0) => Vec::new(),
         Some(_) => at.column(name, &shape)?,

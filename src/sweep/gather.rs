@@ -6,7 +6,7 @@ use std::path::Path;
 use super::folder::{Folder, Standing};
 use super::plan::{Mode, Sweep};
 use crate::experiment::{Figures, Outcome, Sheet, Shown};
-use crate::record::{self, AxisValues, Column, Gathered, Outline, Values, version};
+use crate::record::{self, AxisValues, Column, Gathered, Outline, Values, cell, version};
 
 /// Names that columns of every sweep have.
 const FIXED: [&str; 8] =
@@ -293,39 +293,30 @@ pub fn csv(g: &Gathered) -> String {
     let shape: Vec<usize> = g.axes.iter().map(|a| a.values.len()).collect();
     let count: usize = shape.iter().product();
     let head = |name: &str, unit: &str| match unit {
-        "" | "1" => quoted(name),
-        unit => quoted(&format!("{name} [{unit}]")),
+        "" | "1" => cell(name),
+        unit => cell(&format!("{name} [{unit}]")),
     };
     let mut names: Vec<String> = g.axes.iter().map(|a| head(&a.name, &a.unit)).collect();
     names.extend(g.columns.iter().map(|c| head(&c.name, &c.unit)));
     let mut out = names.join(",") + "\n";
-    let cell = |values: &Values, k: usize| match values {
+    let entry = |values: &Values, k: usize| match values {
         Values::Numbers(v) => match v.get(k) {
             Some(v) if v.is_finite() => format!("{v:?}"),
             _ => String::new(),
         },
-        Values::Texts(t) => quoted(t.get(k).map_or("", String::as_str)),
+        Values::Texts(t) => cell(t.get(k).map_or("", String::as_str)),
     };
     for index in 0..count {
         let mut rest = index;
         let mut cells: Vec<String> = Vec::with_capacity(names.len());
         for (a, n) in g.axes.iter().zip(&shape).rev() {
-            cells.push(cell(&a.values, rest % n));
+            cells.push(entry(&a.values, rest % n));
             rest /= n;
         }
         cells.reverse();
-        cells.extend(g.columns.iter().map(|c| cell(&c.values, index)));
+        cells.extend(g.columns.iter().map(|c| entry(&c.values, index)));
         out.push_str(&cells.join(","));
         out.push('\n');
     }
     out
-}
-
-/// By RFC 4180.
-fn quoted(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_string()
-    }
 }

@@ -21,7 +21,7 @@ pub use claim::{Claim, ClaimError, Holder, claim, holder};
 pub use compare::{Difference, Report, compare, compare_gathered};
 pub use folder::{Folder, Standing};
 pub use gather::{csv, gather};
-pub use plan::{Estimate, Loaded, Mode, Sweep};
+pub use plan::{Estimate, Loaded, Mode, Sweep, bytes_of, nodes_asked, nodes_in};
 pub use pool::{Event, Pool, Summary};
 pub use schema::schema;
 pub use slurm::{Script, queue, submit};

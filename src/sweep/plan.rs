@@ -79,17 +79,16 @@ impl Sweep {
         let one = |text: String, help: &str| {
             vec![Problem::error("unreadable-file", None, text).help(help)]
         };
-        let text = std::fs::read_to_string(path).map_err(|e| {
+        let text = case::load(path).map_err(|why| {
             one(
-                format!("{}: {e}", path.display()),
+                format!("{}: {why}", path.display()),
                 "name a sweep file, e.g. meshes/tern180-spacing.sweep.toml",
             )
         })?;
         let folder = path.parent().unwrap_or(Path::new(""));
         Sweep::of_text(&text, path, &|base| {
-            let path = folder.join(base);
-            let text = std::fs::read_to_string(&path).map_err(|e| e.to_string())?;
-            Ok((text, path))
+            let text = case::load_beside(path, base)?;
+            Ok((text, folder.join(base)))
         })
     }
 
@@ -227,15 +226,12 @@ impl Sweep {
     }
 
     /// What the middle case takes, by a formula: one curve of the pad took 1 s at 2,000 nodes on
-    /// one core and grows as N^1.13, a run at 8,000 nodes took 250 MB (measured, see
-    /// docs/performance.md). Transients take longer.
+    /// one core and grows as N^1.13 (measured, see docs/performance.md). Transients take longer.
     pub fn estimate(&self) -> Estimate {
         let Ok((case, _)) = self.case(self.count / 2) else {
             return Estimate { seconds: f64::NAN, bytes: f64::NAN, measured: false };
         };
-        let lines = |list: &Option<Vec<f64>>| list.as_ref().map(Vec::len);
-        let given = lines(&case.grid.x).zip(lines(&case.grid.y)).map(|(x, y)| x * y);
-        let nodes = given.or(case.grid.nodes).unwrap_or(8000) as f64;
+        let nodes = nodes_asked(&case);
         let curves: f64 = case
             .experiments
             .iter()
@@ -248,8 +244,26 @@ impl Sweep {
             })
             .sum();
         let seconds = (nodes / 2000.0).powf(1.13) * curves + 0.02;
-        Estimate { seconds, bytes: 60e6 + 24e3 * nodes, measured: false }
+        Estimate { seconds, bytes: bytes_of(nodes), measured: false }
     }
+}
+
+/// Nodes that a case asks for: by its lines, its budget, or the default.
+pub fn nodes_asked(case: &Case) -> f64 {
+    let lines = |list: &Option<Vec<f64>>| list.as_ref().map(|l| l.len() as f64);
+    let given = lines(&case.grid.x).zip(lines(&case.grid.y)).map(|(x, y)| x * y);
+    given.or(case.grid.nodes.map(|n| n as f64)).unwrap_or(8000.0)
+}
+
+/// Memory of a run [bytes]: what the program takes, and what a node takes. A run at 8,000
+/// nodes took 250 MB (measured, see docs/performance.md).
+pub fn bytes_of(nodes: f64) -> f64 {
+    60e6 + 24e3 * nodes
+}
+
+/// Nodes of a run in so many bytes.
+pub fn nodes_in(bytes: f64) -> f64 {
+    ((bytes - 60e6) / 24e3).floor()
 }
 
 /// FNV-1a, 64 bits: tells texts apart, keeps no secrets.
