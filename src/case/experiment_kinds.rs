@@ -18,14 +18,17 @@ impl Walker<'_> {
         let settle = read.number("settle");
         Some(match kind {
             "snapback" => ExperimentKind::Snapback { drive, stop: stop(read, STOP_CURRENT) },
-            "injection" => ExperimentKind::Injection {
-                into: into()?,
-                sign: if read.word("sign")? == "-" { Sign::Negative } else { Sign::Positive },
-                stop: stop(read, STOP_CURRENT),
-                level: read.number("level"),
-                injector_width: read.number("injector_width").or(nodes.width)?,
-                confirm: read.word("confirm")? == "ramp",
-            },
+            "injection" => {
+                self.held_supply(read);
+                ExperimentKind::Injection {
+                    into: into()?,
+                    sign: if read.word("sign")? == "-" { Sign::Negative } else { Sign::Positive },
+                    stop: stop(read, STOP_CURRENT),
+                    level: read.number("level"),
+                    injector_width: read.number("injector_width").or(nodes.width)?,
+                    confirm: read.word("confirm")? == "ramp",
+                }
+            }
             "bias" => {
                 let at = read.numbers("at")?.iter().map(|v| v.value).collect();
                 ExperimentKind::Bias { drive, at }
@@ -91,16 +94,27 @@ impl Walker<'_> {
         })
     }
 
-    /// Reports a role that the bipolars need and no terminal has.
+    /// Reports a role that the bipolars need and no terminal has, or open ones only.
     fn roles(&mut self, read: &Read, nodes: &Nodes) {
-        if let Some(role) = nodes.without(BIPOLARS) {
-            let text = format!("no terminal has the role \"{role}\", which this experiment needs");
-            self.push(
-                Problem::error("missing-role", Some(read.at("kind")), text)
-                    .label("cannot tell the bipolars' terminals")
-                    .help(format!("give one terminal each of the roles {}", BIPOLARS.join(", "))),
-            );
+        let open = read.names("open");
+        let Some((role, out)) = nodes.without(BIPOLARS, open) else { return };
+        let text = match out.is_empty() {
+            true => format!("no terminal has the role \"{role}\", which this experiment needs"),
+            false => {
+                format!("every terminal with the role \"{role}\" is open: it carries no current")
+            }
+        };
+        let mut problem = Problem::error("missing-role", Some(read.at("kind")), text)
+            .label("cannot tell the bipolars' terminals")
+            .help(format!(
+                "give one terminal each of the roles {}; this case has {}",
+                BIPOLARS.join(", "),
+                nodes.with_roles()
+            ));
+        if let Some(one) = out.first() {
+            problem = problem.other(one.at.clone(), "left open here");
         }
+        self.push(problem);
     }
 
     /// Reports a stimulus without a supply that could keep the structure on.

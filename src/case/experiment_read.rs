@@ -16,8 +16,8 @@ pub struct Nodes {
     terminals: Vec<String>,
     /// Gates, with the place of `follows` if they follow.
     gates: Vec<(String, Option<Span>)>,
-    /// Roles that terminals have.
-    roles: Vec<&'static str>,
+    /// Names of the terminals with their roles.
+    roles: Vec<(String, &'static str)>,
     /// The supply of `[verdict]` [V].
     pub supply: Option<f64>,
     /// The case's width [µm].
@@ -42,7 +42,7 @@ impl Nodes {
                 .iter()
                 .filter_map(|g| Some((name(g)?, g.field("follows").map(|f| f.at.clone()))))
                 .collect(),
-            roles: terminals.iter().filter_map(|t| t.word("role")).collect(),
+            roles: terminals.iter().filter_map(|t| Some((name(t)?, t.word("role")?))).collect(),
             width: case.number("width"),
             supply: case.table("verdict").and_then(|v| v.number("supply")),
             complete: !terminals.is_empty() && !unread("terminal") && !unread("gate"),
@@ -53,10 +53,30 @@ impl Nodes {
         self.terminals.iter().chain(self.gates.iter().map(|g| &g.0)).map(String::as_str)
     }
 
-    /// The first of `wanted` that no terminal has as its role.
-    pub fn without(&self, wanted: &[&'static str]) -> Option<&'static str> {
-        let absent = |w: &&&'static str| self.complete && !self.roles.contains(*w);
-        wanted.iter().find(absent).copied()
+    /// The first of `wanted` that no terminal has as its role, those in `open` aside; and the
+    /// terminals in `open` that have it.
+    pub fn without<'o>(
+        &self,
+        wanted: &[&'static str],
+        open: &'o [At<String>],
+    ) -> Option<(&'static str, Vec<&'o At<String>>)> {
+        if !self.complete {
+            return None;
+        }
+        let having = |role: &str| {
+            self.roles.iter().filter(move |r| r.1 == role).map(|r| r.0.clone()).collect::<Vec<_>>()
+        };
+        wanted.iter().find_map(|role| {
+            let having = having(role);
+            let out: Vec<&At<String>> = open.iter().filter(|o| having.contains(&o.value)).collect();
+            (out.len() == having.len()).then_some((*role, out))
+        })
+    }
+
+    /// The terminals with their roles, as a message lists them.
+    pub fn with_roles(&self) -> String {
+        let each = self.roles.iter().take(MOST_LISTED).map(|(n, r)| format!("\"{n}\" ({r})"));
+        each.collect::<Vec<_>>().join(", ")
     }
 
     fn gate(&self, name: &str) -> Option<&(String, Option<Span>)> {
@@ -244,11 +264,19 @@ impl Walker<'_> {
         };
         if nodes.complete && !nodes.terminals.iter().any(held) {
             let text = "no terminal is left at a fixed voltage: the current has no way back";
-            self.push(
-                Problem::error("no-return-path", Some(read.at("kind")), text)
-                    .label("this experiment leaves no terminal held")
-                    .help("leave a terminal that touches silicon out of `drive` and `open`"),
-            );
+            let open: Vec<&Use> = uses.iter().filter(|u| u.how == "open").collect();
+            let names: Vec<String> = open.iter().map(|u| format!("\"{}\"", u.name.value)).collect();
+            let text = match names.is_empty() {
+                true => text.to_string(),
+                false => format!("{text}; open: {}", names.join(", ")),
+            };
+            let mut problem = Problem::error("no-return-path", Some(read.at("kind")), text)
+                .label("this experiment leaves no terminal held")
+                .help("leave a terminal that touches silicon out of `drive` and `open`");
+            if let Some(first) = open.first() {
+                problem = problem.other(first.name.at.clone(), "open: its voltage is undefined");
+            }
+            self.push(problem);
         }
     }
 }

@@ -12,7 +12,7 @@ use super::{Job, Meshed, Rooms, RunError, Watch, memory};
 use crate::case::{self, Case, Laws, Problem, Severity};
 use crate::discretize::{Device, State};
 use crate::experiment::{Bars, Cover, Figures, Outcome, RunOptions, Sheet, Status, run_experiment};
-use crate::extract::{self, Verdict, verdict_over_temperatures};
+use crate::extract::{self, Along, Verdict, verdict_over_temperatures};
 use crate::mesh::{self, Mesh, Quality};
 use crate::record::{ConstantInForce, Provenance, RunRecord};
 use crate::solve::equilibrium;
@@ -163,10 +163,17 @@ fn by_the_numbers(
 fn judge(case: &Case, watch: &mut Watch) {
     let Some(record) = watch.record() else { return };
     let (mesh, outcomes) = (record.mesh.clone(), record.experiments.clone());
-    let verdict = verdict_over_temperatures(case, &mesh, &outcomes, watch, &|watch, what| {
-        watch.rerun(what);
-    });
+    let kept = record.temperatures.clone();
+    let along = Along {
+        say: &|watch: &mut Watch, what| watch.rerun(what),
+        keep: &|watch: &mut Watch, done| watch.temperature(done),
+        kept: &kept,
+    };
+    let verdict = verdict_over_temperatures(case, &mesh, &outcomes, watch, &along);
     if let Some(record) = watch.record_mut() {
+        if verdict.is_ok() {
+            record.temperatures.clear();
+        }
         // Interrupted: there is none.
         record.verdict = verdict.unwrap_or_default();
     }
@@ -209,6 +216,7 @@ fn first_record(
         snapshot: None,
     };
     let mut provenance = Provenance::here(job.threads);
+    let mut temperatures = Vec::new();
     let experiments = match &job.resume {
         None => case.experiments.iter().map(waiting).collect(),
         Some(earlier) => {
@@ -226,6 +234,7 @@ fn first_record(
             }
             provenance.started = earlier.provenance.started.clone();
             provenance.wall = earlier.provenance.wall;
+            temperatures = earlier.temperatures.clone();
             let mut experiments = earlier.experiments.clone();
             for (outcome, e) in experiments.iter_mut().zip(&case.experiments) {
                 ask(outcome, job.bars.filter(|_| has_points(e)));
@@ -259,6 +268,7 @@ fn first_record(
         experiments,
         verdict: None,
         extract: Sheet::new(),
+        temperatures,
         follows: Vec::new(),
         rules: Vec::new(),
         spreads: Vec::new(),

@@ -7,7 +7,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use super::progress::Progress;
 use super::{INTERRUPTED, Io};
-use crate::experiment::{Outcome, Rerun};
+use crate::experiment::{Outcome, Rerun, Sheet};
 use crate::record::{Checkpointer, RecordError, RunRecord};
 use crate::trace::{Keeper, Next, Snapshot, Standing};
 
@@ -159,6 +159,15 @@ impl<'a> Watch<'a> {
         match &mut self.checkpoint {
             Some(c) => c.put(k, outcome),
             None => Err(not_started()),
+        }
+    }
+
+    /// Another temperature's answer is known: it is saved for a run that goes on from here.
+    pub fn temperature(&mut self, answer: Sheet) {
+        let Some(c) = &mut self.checkpoint else { return };
+        c.record_mut().temperatures.push(answer);
+        if let Err(e) = c.save() {
+            self.line(&format!("not saved: {e}"));
         }
     }
 

@@ -336,8 +336,15 @@ fn on_state(
     let on = match (branch.crossings.get(2), &branch.end) {
         (Some(third), _) => Ok(third.current),
         (None, End::Interrupted) => return Err(Halt::Interrupted),
+        // It came down through the supply and has not risen to it again.
+        (None, End::Reached) if branch.crossings.len() == 2 => {
+            unknown = Some(format!(
+                "the on-state at {v} V carries more than {HIGHEST:.0e} A/µm, the most that the search for it follows: what the stimulus ends in cannot be told"
+            ));
+            Err(unknown.clone().unwrap_or_default())
+        }
         (None, End::Reached) => Err(format!(
-            "no on-state: up to {HIGHEST:.0e} A/µm the S-curve does not come back to {v} V"
+            "no on-state: the search for it follows the S-curve up to {HIGHEST:.0e} A/µm, and it does not come back to {v} V"
         )),
         (None, End::Stalled(why)) => {
             unknown = Some(format!("whether an on-state exists at {v} V is not known: {why}"));

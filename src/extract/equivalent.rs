@@ -8,6 +8,7 @@ use crate::silicon::thermal_voltage;
 use crate::trace::Fold;
 
 use super::characteristic::Characteristic;
+use super::junctions::{self, junctions};
 use super::lumped::{Bipole, Lumped, LumpedCurve, LumpedPoint, Multiplication, Shunt};
 
 /// Currents of the model's S-curve [A/µm].
@@ -208,9 +209,21 @@ fn figures(case: &Case, model: &Lumped, sources: &[String], outcomes: &[Outcome]
         Some((_, Ok(h))) => Ok(h.current),
         _ => curve.holding.map(|h| h.current).ok_or("there is no holding point".to_string()),
     };
+    let capacitances = junctions(case, outcomes);
+    let supply = case.verdict.map(|v| v.supply).ok_or("the case has no verdict".to_string());
+    let rise = outcomes.iter().find(|o| o.kind == "supply-ramp").and_then(named).map_or_else(
+        || Err("the case has no supply-ramp".to_string()),
+        |s| s.number_at("critical/rise_s").ok_or("the supply-ramp found no limit".to_string()),
+    );
+    let parameters = junctions::parameters(parameters(model, sources), &capacitances);
     sheet = sheet
         .group("conditions", "classical conditions at the holding current", conditions(model, at))
-        .group("parameters", "parameters of the lumped model", parameters(model, sources))
+        .group(
+            "ramp",
+            "displacement current of a rising supply as the trigger",
+            junctions::ramp(model, &capacitances, supply, rise),
+        )
+        .group("parameters", "parameters of the lumped model", parameters)
         .group("curve", "S-curve of the lumped model", columns(&curve));
     let differences = differences(model, &curve, field.map(|f| f.1), outcomes);
     sheet.texts("differences", "where and why it differs", &differences)

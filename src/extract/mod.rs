@@ -2,12 +2,14 @@
 
 mod characteristic;
 mod equivalent;
+mod junctions;
 mod lumped;
 mod margins;
 mod parameters;
 mod sensitivity;
 mod sensitivity_sheet;
 mod temperatures;
+mod temperatures_kept;
 mod verdict;
 
 pub use characteristic::Characteristic;
@@ -19,5 +21,5 @@ pub use parameters::{Parameter, parameters};
 pub use sensitivity::{POINTS, Slope, Slopes, sensitivities};
 pub use sensitivity_sheet::sensitivity_sheet;
 
-pub use temperatures::{Interrupted, next_temperature, verdict_over_temperatures};
+pub use temperatures::{Along, Interrupted, next_temperature, verdict_over_temperatures};
 pub use verdict::*;

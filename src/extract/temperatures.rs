@@ -8,6 +8,7 @@ use crate::mesh::Mesh;
 use crate::solve::equilibrium;
 use crate::trace::Keeper;
 
+use super::temperatures_kept::{trace_sheet, traced_at};
 use super::verdict::{Answer, Verdict};
 
 /// Traces beyond those of the temperatures asked for.
@@ -22,17 +23,28 @@ const WORTH: f64 = 5e-4;
 pub struct Interrupted;
 
 /// One temperature's answer.
-struct At {
-    temperature: f64,
-    verdict: Verdict,
-    holding: Found<f64>,
-    trigger: Found<f64>,
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct At {
+    pub temperature: f64,
+    pub verdict: Verdict,
+    pub holding: Found<f64>,
+    pub trigger: Found<f64>,
     /// Smallest magnitude of the critical injections [A/µm].
-    critical: Found<f64>,
+    pub critical: Found<f64>,
+}
+
+/// What a run over temperatures tells while it is under way, and what it has kept.
+pub struct Along<'a, K> {
+    /// What is done next.
+    pub say: &'a dyn Fn(&mut K, &str),
+    /// A temperature is done: its answer, to be handed back in `kept` if the run is resumed.
+    pub keep: &'a dyn Fn(&mut K, Sheet),
+    /// Answers of the temperatures that were done before.
+    pub kept: &'a [Sheet],
 }
 
 /// The verdict of `case` over its temperatures; `first` are the outcomes at the case's own.
-/// `say` is told what is done next. `None`: the case asks for no verdict.
+/// `None`: the case asks for no verdict.
 ///
 /// # Errors
 /// The keeper's interrupt.
@@ -41,7 +53,7 @@ pub fn verdict_over_temperatures<K: Keeper>(
     mesh: &Mesh,
     first: &[Outcome],
     keeper: &mut K,
-    say: &dyn Fn(&mut K, &str),
+    along: &Along<K>,
 ) -> Result<Option<Verdict>, Interrupted> {
     let Some(spec) = case.verdict else { return Ok(None) };
     let own = Verdict::of(spec, case.width, first);
@@ -52,7 +64,11 @@ pub fn verdict_over_temperatures<K: Keeper>(
     }
     let mut all = vec![at(case.temperature, own, first)];
     for &temperature in &others {
-        say(keeper, &format!("verdict at {:.0} degC", temperature - 273.15));
+        if let Some(done) = along.kept.iter().find_map(|s| At::of_sheet(s, spec, temperature)) {
+            all.push(done);
+            continue;
+        }
+        (along.say)(keeper, &format!("verdict at {:.0} degC", temperature - 273.15));
         let outcomes = run_at(case, mesh, temperature, &case.experiments, keeper)?;
         let mut verdict = match &outcomes {
             Ok(outcomes) => Verdict::of(spec, case.width, outcomes),
@@ -62,10 +78,12 @@ pub fn verdict_over_temperatures<K: Keeper>(
             verdict.answer = Answer::Undecided;
             verdict.reasons.insert(0, why.clone());
         }
-        all.push(at(temperature, verdict, outcomes.as_deref().unwrap_or(&[])));
+        let done = at(temperature, verdict, outcomes.as_deref().unwrap_or(&[]));
+        (along.keep)(keeper, done.sheet());
+        all.push(done);
     }
     all.sort_by(|a, b| a.temperature.total_cmp(&b.temperature));
-    let lowest = lowest_holding(case, mesh, &all, keeper, say)?;
+    let lowest = lowest_holding(case, mesh, &all, keeper, along)?;
     let limit = spec.supply * (1.0 + spec.margin);
     Ok(joined(&all, &lowest, limit))
 }
@@ -142,7 +160,7 @@ fn lowest_holding<K: Keeper>(
     mesh: &Mesh,
     all: &[At],
     keeper: &mut K,
-    say: &dyn Fn(&mut K, &str),
+    along: &Along<K>,
 ) -> Result<Found<Lowest>, Interrupted> {
     let mut known: Vec<[f64; 2]> = Vec::new();
     for one in all {
@@ -162,11 +180,19 @@ fn lowest_holding<K: Keeper>(
     let mut traces = 0;
     while traces < MORE {
         let Some(next) = next_temperature(&known) else { break };
-        say(keeper, &format!("holding voltage at {:.0} degC", next - 273.15));
         traces += 1;
-        let found = match run_at(case, mesh, next, &snapbacks, keeper)? {
-            Ok(outcomes) => least_holding(&outcomes),
-            Err(why) => Err(why),
+        let known_already = along.kept.iter().find_map(|s| traced_at(s, next));
+        let found = match known_already {
+            Some(found) => found,
+            None => {
+                (along.say)(keeper, &format!("holding voltage at {:.0} degC", next - 273.15));
+                let found = match run_at(case, mesh, next, &snapbacks, keeper)? {
+                    Ok(outcomes) => least_holding(&outcomes),
+                    Err(why) => Err(why),
+                };
+                (along.keep)(keeper, trace_sheet(next, &found));
+                found
+            }
         };
         match found {
             Ok(v) => known.push([next, v]),

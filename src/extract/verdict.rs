@@ -29,6 +29,13 @@ impl Answer {
             Answer::Undecided => "undecided",
         }
     }
+
+    /// The answer of a word.
+    pub fn from_word(word: &str) -> Option<Answer> {
+        [Answer::NoOnState, Answer::NotReached, Answer::Latches, Answer::Undecided]
+            .into_iter()
+            .find(|a| a.word() == word)
+    }
 }
 
 /// An answer with what led to it.

@@ -27,6 +27,8 @@ pub struct RunRecord {
     pub verdict: Option<Verdict>,
     /// What follows from several experiments (the lumped model), by name; empty if nothing.
     pub extract: Sheet,
+    /// While a run over temperatures is under way: those that are done.
+    pub temperatures: Vec<Sheet>,
     /// Points followed along numbers, rules solved, spreads.
     pub follows: Vec<Sheet>,
     pub rules: Vec<Sheet>,

@@ -105,6 +105,7 @@ fn whole(root: &Shelf) -> Got<RunRecord> {
         experiments: outcomes,
         verdict: verdict(&root.group("verdict")?)?,
         extract: extract(root)?,
+        temperatures: sheets(root, "temperature")?,
         follows: sheets(root, "follow")?,
         rules: sheets(root, "rule")?,
         spreads: sheets(root, "spread")?,
@@ -269,10 +270,7 @@ fn extract(root: &Shelf) -> Got<Sheet> {
 
 fn verdict(at: &Shelf) -> Got<Option<Verdict>> {
     let Some(word) = at.maybe_text("answer") else { return Ok(None) };
-    let answers = [Answer::NoOnState, Answer::NotReached, Answer::Latches, Answer::Undecided];
-    let answer = answers
-        .into_iter()
-        .find(|a| a.word() == word)
+    let answer = Answer::from_word(word)
         .ok_or_else(|| at.damaged("answer", format!("{word:?} is not an answer")))?;
     Ok(Some(Verdict {
         answer,

@@ -55,9 +55,14 @@ fn to_bytes(record: &RunRecord) -> Made<Vec<u8>> {
     sink.finish()
 }
 
-/// Follows, rules and spreads by the name of their group.
-fn lists(record: &RunRecord) -> [(&'static str, &[Sheet]); 3] {
-    [("follow", &record.follows), ("rule", &record.rules), ("spread", &record.spreads)]
+/// Follows, rules, spreads and temperatures by the name of their group.
+fn lists(record: &RunRecord) -> [(&'static str, &[Sheet]); 4] {
+    [
+        ("follow", &record.follows),
+        ("rule", &record.rules),
+        ("spread", &record.spreads),
+        ("temperature", &record.temperatures),
+    ]
 }
 
 fn head(root: &Place, record: &RunRecord) -> Made<()> {
