@@ -190,3 +190,22 @@ fn gathered_sweeps_are_compared_case_by_case() {
     let mixed = desk.results("b")[0].to_string_lossy().into_owned();
     assert_eq!(desk.run(&["compare", "one.h5", &mixed]).code, Some(2));
 }
+
+#[test]
+fn what_only_one_gathered_sweep_has_is_beyond_any_tolerance() {
+    let desk = Desk::new();
+    desk.put("d.sweep.toml", "base = \"diode.toml\"\n[axes]\ntemperature = [280, 320]\n");
+    for (name, at) in [("few", "0.5, 0.6]"), ("more", "0.5, 0.6, 0.65]")] {
+        desk.put("diode.toml", &DIODE.replace("0.5, 0.6]", at));
+        desk.run(&["sweep", "run", "d.sweep.toml", "-o", name, "-q"]).good();
+        desk.run(&["sweep", "gather", name, "-o", &format!("{name}.h5")]).good();
+    }
+    for pair in [["few.h5", "more.h5"], ["more.h5", "few.h5"]] {
+        let args = [&["compare"][..], &pair, &["--json", "--tolerance", "1e9"]].concat();
+        let said = desk.run(&args);
+        assert_eq!(said.code, Some(1), "{said:?}");
+        let json = said.json();
+        let changed = json["changed"].as_array().expect("a list");
+        assert!(changed.iter().any(|c| c["what"] == "column I_anode_5"), "{json}");
+    }
+}

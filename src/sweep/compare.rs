@@ -3,7 +3,8 @@
 use serde_json::{Value, json};
 
 use super::curves;
-use crate::experiment::{Figures, Outcome, Sheet, Shown};
+use super::figures::sheet;
+use crate::experiment::{Figures, Outcome};
 use crate::record::{Gathered, RunRecord, Values};
 
 /// One key or figure that differs.
@@ -37,7 +38,7 @@ impl Report {
         self.changed.is_empty() && self.worst <= tolerance
     }
 
-    fn worse(&mut self, off: f64, of: &str) {
+    pub(super) fn worse(&mut self, off: f64, of: &str) {
         // Something that cannot be compared is no agreement.
         if off.is_nan() || off > self.worst {
             self.worst = if off.is_nan() { f64::INFINITY } else { off };
@@ -45,7 +46,7 @@ impl Report {
         }
     }
 
-    fn change(&mut self, what: &str, first: &str, second: &str) {
+    pub(super) fn change(&mut self, what: &str, first: &str, second: &str) {
         if first != second {
             self.lines.push(format!("{what}: {first} -> {second}"));
             self.changed.push(Difference {
@@ -58,7 +59,7 @@ impl Report {
 }
 
 /// |b − a| relative to the larger; 0 if both are the same, also if both are zero.
-fn relative(a: f64, b: f64) -> f64 {
+pub(super) fn relative(a: f64, b: f64) -> f64 {
     if a == b { 0.0 } else { (b - a).abs() / a.abs().max(b.abs()) }
 }
 
@@ -191,9 +192,16 @@ fn experiment(r: &mut Report, label: &str, e: &Outcome, f: &Outcome) -> Value {
         points.insert(name.into(), Value::Object(both));
     }
     let mut named = serde_json::Map::new();
-    if let (Figures::Named(x), Figures::Named(y)) = (&e.figures, &f.figures) {
-        sheet(r, label, "", x, y, &mut named);
+    match (&e.figures, &f.figures) {
+        (Figures::Named(x), Figures::Named(y))
+        | (Figures::Injection { beside: x, .. }, Figures::Injection { beside: y, .. }) => {
+            sheet(r, label, "", x, y, &mut named);
+        }
+        _ => {}
     }
+    // One empty curve has no current in common with anything: that is no agreement.
+    let traced = |o: &Outcome| if o.curve.voltage.is_empty() { "none" } else { "there" };
+    r.change(&format!("{label}, curve"), traced(e), traced(f));
     let curve = curves::apart(&e.curve, &f.curve).map(|a| {
         r.worse(a.largest.abs() / a.scale.max(1e-6), &format!("{label} curve"));
         if a.largest != 0.0 {
@@ -211,49 +219,6 @@ fn experiment(r: &mut Report, label: &str, e: &Outcome, f: &Outcome) -> Value {
         })
     });
     json!({ "experiment": label, "points": points, "figures": named, "curve": curve })
-}
-
-fn sheet(
-    r: &mut Report,
-    label: &str,
-    at: &str,
-    x: &Sheet,
-    y: &Sheet,
-    out: &mut serde_json::Map<String, Value>,
-) {
-    for p in &x.figures {
-        let name = format!("{at}{}", p.name);
-        let what = format!("{label}, {name}");
-        let Some(q) = y.figures.iter().find(|q| q.name == p.name) else {
-            r.change(&what, "there", "absent");
-            continue;
-        };
-        match (&p.value, &q.value) {
-            (Shown::Number(Ok(a)), Shown::Number(Ok(b))) => {
-                r.worse(relative(*a, *b), &what);
-                if a != b {
-                    r.lines.push(format!("{what}: {a:.6e} -> {b:.6e} {}", p.unit));
-                }
-                out.insert(name, json!({ "first": a, "second": b }));
-            }
-            (Shown::Number(a), Shown::Number(b)) => {
-                let word = |found: bool| if found { "found" } else { "none" };
-                r.change(&what, word(a.is_ok()), word(b.is_ok()));
-            }
-            (Shown::YesNo(a), Shown::YesNo(b)) => {
-                let word = |v: &Result<bool, String>| match v {
-                    Ok(true) => "yes",
-                    Ok(false) => "no",
-                    Err(_) => "unknown",
-                };
-                r.change(&what, word(a), word(b));
-            }
-            (Shown::Group(a), Shown::Group(b)) if at.len() < 400 => {
-                sheet(r, label, &format!("{name}/"), a, b, out);
-            }
-            _ => {}
-        }
-    }
 }
 
 /// Compares the gathered sweep `b` with `a`, case by case (by name).
@@ -283,9 +248,7 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
     }
     let mut columns = serde_json::Map::new();
     for column in &a.columns {
-        if matches!(column.name.as_str(), "wall" | "file" | "reason" | "case")
-            || column.name.ends_with("_error")
-        {
+        if left_out(&column.name) {
             continue;
         }
         let Some(other) = b.column(&column.name) else {
@@ -309,6 +272,11 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
             _ => r.change(&format!("column {}", column.name), "numbers", "texts"),
         }
     }
+    for column in b.columns.iter().filter(|c| a.column(&c.name).is_none()) {
+        if !left_out(&column.name) {
+            r.change(&format!("column {}", column.name), "absent", "there");
+        }
+    }
     r.json = json!({
         "cases": { "common": pairs.len(), "first_only": lost, "second_only": new },
         "keys": r.keys.iter().map(|d| json!({ "what": d.what, "first": d.first, "second": d.second })).collect::<Vec<_>>(),
@@ -318,6 +286,11 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
         "largest_of": r.worst_of,
     });
     r
+}
+
+/// Columns that say nothing of a case's answer; error bars judge their figure instead.
+fn left_out(column: &str) -> bool {
+    matches!(column, "wall" | "file" | "reason" | "case") || column.ends_with("_error")
 }
 
 fn numbers(

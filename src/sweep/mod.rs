@@ -7,6 +7,7 @@ mod axes;
 mod claim;
 mod compare;
 mod curves;
+mod figures;
 mod folder;
 mod gather;
 mod plan;
