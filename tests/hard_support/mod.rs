@@ -103,7 +103,8 @@ pub fn cross_section(seed: u64) -> String {
             let inset = 0.2 * (at.1 - at.0);
             text += &format!(
                 "[[terminal]]\nname = \"{name}\"\nrole = \"{name}\"\ntouches = [{{ from = {}, to = {} }}]\n",
-                at.0 + inset, at.1 - inset
+                at.0 + inset,
+                at.1 - inset
             );
             if dice.once_in(5) {
                 text += &format!("resistance = {:e}\n", dice.decades(1.0, 1e4));

@@ -41,3 +41,4 @@ impl Dice {
     pub fn one_of<'a>(&mut self, list: &[&'a str]) -> &'a str {
         list[self.below(list.len())]
     }
+}
