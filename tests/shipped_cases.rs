@@ -73,6 +73,10 @@ fn works(experiment: &Value, measured: &[(&str, f64)]) {
         let done = number(experiment, &path);
         assert!(done > 0.0 && done <= (1.05 * most).ceil(), "{what}: {done}, measured {most}");
     }
+    // Nearly every solve is content with its routine sweep.
+    let [sweeps, needed] = ["refinements", "refinements_needed"]
+        .map(|what| number(experiment, &format!("/work/{what}")));
+    assert!(needed <= 0.02 * sweeps, "{needed} of {sweeps} sweeps were not routine");
     for what in ["krylov_cycles", "pivoted_fronts", "general_factorizations"] {
         assert_eq!(number(experiment, &format!("/work/{what}")), 0.0, "{what}");
     }
@@ -158,6 +162,8 @@ fn four_layer_bar_agrees_between_node_budgets() {
         ("newton_steps", 359.0),
         ("chord_steps", 153.0),
         ("factorizations", 405.0),
+        ("refinements", 515.0),
+        ("tangent_sweeps", 266.0),
     ];
     works(&all[0], &measured);
 }

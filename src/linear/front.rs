@@ -6,9 +6,8 @@
 use pulp::Arch;
 
 use super::block::BlockMatrix;
-use super::contribution::Contribution;
 use super::extend::{Clear, Extend, Target};
-use super::kernel::Eliminate;
+use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;

@@ -30,14 +30,14 @@ pub(super) struct Operand<'a> {
 impl Operand<'_> {
     /// From `rows` further down.
     #[inline(always)]
-    pub fn below(self, rows: usize) -> Self {
+    fn below(self, rows: usize) -> Self {
         Operand { row: self.row + rows, ..self }
     }
 }
 
 /// C − A Bᵀ for a tile of V vectors times N columns, over `k` columns of A and B.
 #[inline(always)]
-pub(super) fn tile<S: Simd, const V: usize, const N: usize>(
+fn tile<S: Simd, const V: usize, const N: usize>(
     simd: S,
     k: usize,
     a: Operand<'_>,
@@ -62,7 +62,7 @@ pub(super) fn tile<S: Simd, const V: usize, const N: usize>(
 }
 
 #[inline(always)]
-pub(super) fn load<S: Simd, const V: usize, const N: usize>(
+fn load<S: Simd, const V: usize, const N: usize>(
     simd: S,
     c: &[f64],
     ld: usize,
@@ -79,11 +79,7 @@ pub(super) fn load<S: Simd, const V: usize, const N: usize>(
 }
 
 #[inline(always)]
-pub(super) fn store<S: Simd, const V: usize, const N: usize>(
-    c: &mut [f64],
-    ld: usize,
-    t: [[S::f64s; V]; N],
-) {
+fn store<S: Simd, const V: usize, const N: usize>(c: &mut [f64], ld: usize, t: [[S::f64s; V]; N]) {
     let rows = V * S::F64_LANES;
     for j in 0..N {
         let x = S::as_mut_simd_f64s(&mut c[j * ld..j * ld + rows]).0;
@@ -94,11 +90,10 @@ pub(super) fn store<S: Simd, const V: usize, const N: usize>(
 }
 
 /// Evaluate `$call` for tiles of rows from 0 to `$rows` (a multiple of `LANE`), as tall as
-/// registers allow: `$at` is the first row, `$v` the height in vectors. With four numbers per
-/// vector `$rows` may be a multiple of four, and tiles must be four columns wide. `$v2` and
-/// `$v1` are the heights for two numbers per vector and for one.
+/// registers allow: `$at` is the first row, `$v` the height in vectors. `$tall` are the
+/// heights for 4, 2 and 1 numbers per vector, in rows.
 macro_rules! by_rows {
-    ($s:ty, $rows:expr, ($v2:literal, $v1:literal), |$at:ident, $v:ident| $call:expr) => {{
+    ($s:ty, $rows:expr, ($v4:literal, $v2:literal, $v1:literal), |$at:ident, $v:ident| $call:expr) => {{
         let mut $at = 0;
         if <$s>::F64_LANES == 8 {
             while $rows - $at >= 24 {
@@ -116,20 +111,10 @@ macro_rules! by_rows {
                 $call;
             }
         } else if <$s>::F64_LANES == 4 {
-            // 3 × 4 sums, 3 numbers of A and one of B fill the 16 registers.
-            while $rows - $at >= 12 && $rows - $at != 16 {
-                const $v: usize = 3;
+            while $at < $rows {
+                const $v: usize = $v4;
                 $call;
-                $at += 12;
-            }
-            while $rows - $at >= 8 {
-                const $v: usize = 2;
-                $call;
-                $at += 8;
-            }
-            if $rows - $at >= 4 {
-                const $v: usize = 1;
-                $call;
+                $at += 4 * $v;
             }
         } else if <$s>::F64_LANES == 2 {
             while $at < $rows {
@@ -146,7 +131,59 @@ macro_rules! by_rows {
         }
     }};
 }
-pub(super) use by_rows;
+
+/// Contribution block −L U of a front (added to what is there unless `fresh`): both halves,
+/// each by groups of `LANE` columns, rows from the diagonal down.
+pub(super) struct Contribution<'a> {
+    /// L and U half, and the first row of the rest.
+    pub lower: &'a [f64],
+    pub upper: &'a [f64],
+    pub row: usize,
+    pub pivots: usize,
+    pub ld: usize,
+    /// Rows of the rest, padded.
+    pub rest: usize,
+    pub out: &'a mut [f64],
+    pub fresh: bool,
+}
+
+impl WithSimd for Contribution<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        let (ld, k) = (self.ld, self.pivots);
+        let mut out = self.out;
+        let mut top = 0;
+        while top < self.rest {
+            let rows = self.rest - top;
+            let (block, below) = out.split_at_mut(LANE * rows);
+            out = below;
+            let a = Operand { data: self.lower, ld, row: self.row + top };
+            let b = Operand { data: self.upper, ld, row: self.row + top };
+            if S::F64_LANES == 8 {
+                by_rows!(S, rows, (1, 1, 1), |r, V| {
+                    let c = &mut block[r..];
+                    let zero = [[simd.splat_f64s(0.0); V]; 8];
+                    let t = if self.fresh { zero } else { load::<S, V, 8>(simd, c, rows) };
+                    let t = tile::<S, V, 8>(simd, k, a.below(r), b, t);
+                    store::<S, V, 8>(c, rows, t);
+                });
+            } else {
+                for half in [0, 4] {
+                    by_rows!(S, rows, (2, 4, 4), |r, V| {
+                        let c = &mut block[r + half * rows..];
+                        let zero = [[simd.splat_f64s(0.0); V]; 4];
+                        let t = if self.fresh { zero } else { load::<S, V, 4>(simd, c, rows) };
+                        let t = tile::<S, V, 4>(simd, k, a.below(r), b.below(half), t);
+                        store::<S, V, 4>(c, rows, t);
+                    });
+                }
+            }
+            top += LANE;
+        }
+    }
+}
 
 /// Eliminate the pivots of a front without exchanges, left-looking by panels. `false` at
 /// the first pivot that is (nearly) zero. Afterwards the L half holds unit-lower L below the
@@ -285,72 +322,25 @@ fn solve_rows<S: Simd, const W: usize, const SOLVE: bool>(
     t: &Triangle<W>,
 ) {
     let count = rows.end.saturating_sub(rows.start);
-    if S::F64_LANES == 4 {
-        // Few registers: tall tiles of four columns, the second four after the first.
-        by_rows!(S, count, (2, 2), |r, V| {
-            let at = (ld, rows.start + r);
-            match W {
-                1 => strip::<S, V, W, 1, SOLVE>(simd, k, a.below(r), b, c, at, 0, t),
-                2 => strip::<S, V, W, 2, SOLVE>(simd, k, a.below(r), b, c, at, 0, t),
-                3 => strip::<S, V, W, 3, SOLVE>(simd, k, a.below(r), b, c, at, 0, t),
-                _ => strip::<S, V, W, 4, SOLVE>(simd, k, a.below(r), b, c, at, 0, t),
-            }
-            match W {
-                5 => strip::<S, V, W, 1, SOLVE>(simd, k, a.below(r), b, c, at, 4, t),
-                6 => strip::<S, V, W, 2, SOLVE>(simd, k, a.below(r), b, c, at, 4, t),
-                7 => strip::<S, V, W, 3, SOLVE>(simd, k, a.below(r), b, c, at, 4, t),
-                8 => strip::<S, V, W, 4, SOLVE>(simd, k, a.below(r), b, c, at, 4, t),
-                _ => {}
-            }
-        });
-    } else {
-        by_rows!(S, count, (2, 2), |r, V| {
-            let at = (ld, rows.start + r);
-            strip::<S, V, W, W, SOLVE>(simd, k, a.below(r), b, c, at, 0, t);
-        });
-    }
-}
-
-/// The columns from..from+N of that for V vectors of rows from `row` on; the columns before
-/// them are done.
-#[allow(clippy::too_many_arguments)]
-#[inline(always)]
-fn strip<S: Simd, const V: usize, const W: usize, const N: usize, const SOLVE: bool>(
-    simd: S,
-    k: usize,
-    a: Operand<'_>,
-    b: Operand<'_>,
-    c: &mut [f64],
-    (ld, row): (usize, usize),
-    from: usize,
-    t: &Triangle<W>,
-) {
-    let x = load::<S, V, N>(simd, &c[from * ld + row..], ld);
-    let mut x = tile::<S, V, N>(simd, k, a, b.below(from), x);
-    if SOLVE {
-        for i in 0..from {
-            let [done] = load::<S, V, 1>(simd, &c[i * ld + row..], ld);
-            for j in 0..N {
-                let s = simd.splat_f64s(t.above[i][from + j]);
+    by_rows!(S, count, (1, 2, 2), |r, V| {
+        let x = load::<S, V, W>(simd, &c[rows.start + r..], ld);
+        let mut x = tile::<S, V, W>(simd, k, a.below(r), b, x);
+        if SOLVE {
+            for j in 0..W {
+                for i in 0..j {
+                    let s = simd.splat_f64s(t.above[i][j]);
+                    for v in 0..V {
+                        x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
+                    }
+                }
+                let s = simd.splat_f64s(t.scale[j]);
                 for v in 0..V {
-                    x[j][v] = simd.negate_mul_add_e_f64s(done[v], s, x[j][v]);
+                    x[j][v] = simd.mul_f64s(x[j][v], s);
                 }
             }
         }
-        for j in 0..N {
-            for i in 0..j {
-                let s = simd.splat_f64s(t.above[from + i][from + j]);
-                for v in 0..V {
-                    x[j][v] = simd.negate_mul_add_e_f64s(x[i][v], s, x[j][v]);
-                }
-            }
-            let s = simd.splat_f64s(t.scale[from + j]);
-            for v in 0..V {
-                x[j][v] = simd.mul_f64s(x[j][v], s);
-            }
-        }
-    }
-    store::<S, V, N>(&mut c[from * ld + row..], ld, x);
+        store::<S, V, W>(&mut c[rows.start + r..], ld, x);
+    });
 }
 
 /// The rows that `Eliminate` left, of one half and the same columns.

@@ -2,14 +2,13 @@
 //! componentwise backward error, a general-purpose LU for what that cannot answer.
 //!
 //! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
-//! `front` with `extend`, `spread`, `kernel`, `contribution`, `wide`, `pivoted`, `stream` (per matrix), then
+//! `front` with `extend`, `spread`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
 //! `substitute` → `solve` → `bordered` (per right-hand side).
 
 mod adjoint;
 mod aligned;
 mod block;
 mod bordered;
-mod contribution;
 mod extend;
 mod front;
 mod general;
