@@ -227,15 +227,7 @@ impl Bench<'_> {
 }
 
 /// Work of two systems.
-pub(super) fn sum(a: Work, b: Work) -> Work {
-    Work {
-        newton_steps: a.newton_steps + b.newton_steps,
-        chord_steps: a.chord_steps + b.chord_steps,
-        walk_steps: a.walk_steps + b.walk_steps,
-        fold_steps: a.fold_steps + b.fold_steps,
-        factorizations: a.factorizations + b.factorizations,
-        refinements: a.refinements + b.refinements,
-        gummel_rounds: a.gummel_rounds + b.gummel_rounds,
-        halvings: a.halvings + b.halvings,
-    }
+pub(super) fn sum(mut a: Work, b: Work) -> Work {
+    a += b;
+    a
 }

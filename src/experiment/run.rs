@@ -230,10 +230,7 @@ impl Plan<'_> {
         system
             .newton(&mut state, &mut lambda, &constraint)
             .map_err(|e| format!("the starting point could not be solved: {e}"))?;
-        work.newton_steps += system.work.newton_steps;
-        work.chord_steps += system.work.chord_steps;
-        work.factorizations += system.work.factorizations;
-        work.refinements += system.work.refinements;
+        *work += system.work;
         // Everything so far comes before the curve's first point.
         work.walk_steps = work.newton_steps;
         let towards = match &self.injection {

@@ -173,12 +173,8 @@ fn confirmed(
             forced_current(&mut poise, into, shape, keeper, &mut trace)
         }
     };
-    let done = poise.system.work;
-    work.newton_steps += done.newton_steps;
-    work.chord_steps += done.chord_steps;
-    work.factorizations += done.factorizations;
-    work.refinements += done.refinements;
-    work.halvings += done.halvings;
+    // No point of the curve is on that way.
+    *work += Work { walk_steps: 0, fold_steps: 0, ..poise.system.work };
     let ended = match ended {
         Ok(ended) => ended,
         Err(halt) => return Ok(Err(halt)),

@@ -181,6 +181,7 @@ impl BorderedFactors {
         if is_useless(&worst) {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
+                info.general += 1;
             }
             f.copy_from_slice(&f0);
             g.copy_from_slice(&g0);
@@ -211,8 +212,8 @@ impl BorderedFactors {
     }
 
     /// The same for a matrix and a border near the factored ones, by refinement with the
-    /// factors at hand until the change is below `tolerance` of the answer. `None` if that
-    /// does not converge.
+    /// factors at hand until the change is below `tolerance` of the answer; `sweeps` counts
+    /// them. `None` if that does not converge.
     pub fn unit_near(
         &self,
         solver: &mut DirectSolver,
@@ -220,6 +221,7 @@ impl BorderedFactors {
         border: &Border,
         row: usize,
         tolerance: f64,
+        sweeps: &mut u64,
     ) -> Option<(Vec<f64>, Vec<f64>)> {
         let n = solver.unknowns();
         let (mut x, mut y) = self.unit(n, row)?;
@@ -232,6 +234,7 @@ impl BorderedFactors {
             product[n + row] += 1.0;
             let (r, s) = product.split_at_mut(n);
             self.apply(solver, border, r, s);
+            *sweeps += 1;
             x.iter_mut().zip(&*r).for_each(|(x, d)| *x += d);
             y.iter_mut().zip(&*s).for_each(|(y, d)| *y += d);
             let most = |v: &[f64]| v.iter().fold(0.0f64, |m, v| m.max(v.abs()));
@@ -270,6 +273,7 @@ impl BorderedFactors {
             x.iter_mut().zip(&r).for_each(|(x, d)| *x += d);
             y.iter_mut().zip(&s).for_each(|(y, d)| *y += d);
             info.refinements += 1;
+            info.needed += u32::from(sweep > 0);
             let next = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
             if next.backward_error >= worst.backward_error {
                 x.copy_from_slice(&x_best);
@@ -284,6 +288,7 @@ impl BorderedFactors {
             }
             let next = self.cycle(solver, whole, (x, y), (f, g));
             info.refinements += 1;
+            info.krylov += 1;
             if next.backward_error >= worst.backward_error {
                 break;
             }

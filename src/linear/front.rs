@@ -208,9 +208,9 @@ impl Numeric<'_> {
             let (target, first, child_rest) = (target.again(), k == 0, self.rest(child));
             let values = &work[child.region..child.region + 2 * child.half];
             #[cfg(target_arch = "x86_64")]
-            if let Arch::V4(simd) = self.arch {
+            if Spread::fits(self.arch) {
                 let groups = &self.symbolic.groups[child.groups.clone()];
-                Spread { child: values, child_rest, groups, target, first }.run(simd);
+                Spread { child: values, child_rest, groups, target, first }.run(self.arch);
                 continue;
             }
             let runs = &self.symbolic.runs[child.runs.clone()];

@@ -23,8 +23,14 @@ pub(super) const MOST_SWEEPS: u32 = 6;
 pub struct SolveInfo {
     /// Largest componentwise backward error after refinement, over all columns.
     pub backward_error: f64,
-    /// Refinement sweeps, summed over the columns.
+    /// Refinement sweeps, summed over the columns, all causes.
     pub refinements: u32,
+    /// Those of them that the backward error asked for.
+    pub needed: u32,
+    /// Those of them that were Krylov cycles.
+    pub krylov: u32,
+    /// Factorizations by the general-purpose LU.
+    pub general: u32,
 }
 
 /// Work of a solver since it was made.
@@ -209,7 +215,7 @@ impl DirectSolver {
             worst = self.sweeps(matrix, x, b, transposed, info, false);
         }
         if worst.is_bad() {
-            self.prepare_general(matrix)?;
+            info.general += u32::from(self.prepare_general(matrix)?);
             x.copy_from_slice(b);
             self.apply_general(x, transposed);
             worst = self.sweeps(matrix, x, b, transposed, info, true);
@@ -250,6 +256,7 @@ impl DirectSolver {
                 *x += d;
             }
             info.refinements += 1;
+            info.needed += 1;
             let next = measure(x, &mut r, self);
             if next.backward_error >= worst.backward_error {
                 x.copy_from_slice(&self.best);
@@ -274,7 +281,9 @@ impl DirectSolver {
         }
     }
 
-    fn prepare_general(&mut self, matrix: &BlockMatrix) -> Result<(), LinearError> {
+    /// Whether it was made now.
+    fn prepare_general(&mut self, matrix: &BlockMatrix) -> Result<bool, LinearError> {
+        let missing = !self.general_ready;
         if !self.general_ready {
             let mut general = match self.general.take() {
                 Some(general) => general,
@@ -285,7 +294,7 @@ impl DirectSolver {
             self.general = Some(general);
             self.general_ready = true;
         }
-        Ok(())
+        Ok(missing)
     }
 
     fn apply_general(&self, x: &mut [f64], transposed: bool) {

@@ -1,13 +1,19 @@
-//! Extend-add with AVX-512: what `extend` does by runs, by groups of eight rows of the parent.
+//! Extend-add with wide vectors: what `extend` does by runs, by groups of eight rows of the
+//! parent.
 //!
 //! A child's rows keep their order in the parent, so that the rows that fall on one group are
 //! neighbours in the child: one load spreads them to their places, whatever the runs are. The
-//! groups depend on the rows only and are made once per pattern.
+//! groups depend on the rows only and are made once per pattern. AVX-512 has such loads; with
+//! AVX2 a masked load and a permutation do the same, and no store needs a mask, which some
+//! processors take dozens of cycles for.
 
 // Spreading loads have no safe form.
 #![allow(unsafe_code)]
 
-use pulp::x86::V4;
+use std::arch::x86_64::{__m256d, __m256i, __m512d};
+
+use pulp::Arch;
+use pulp::x86::{V3, V4};
 
 use super::extend::{Target, clear};
 use super::kernel::group_start;
@@ -25,29 +31,180 @@ pub(super) struct Spread<'a> {
     pub first: bool,
 }
 
-impl pulp::NullaryFnOnce for Bound<'_> {
+/// What an instruction set does with eight numbers.
+trait Eight: Copy + pulp::Simd {
+    type Numbers: Copy;
+
+    fn none(self) -> Self::Numbers;
+    fn sum(self, a: Self::Numbers, b: Self::Numbers) -> Self::Numbers;
+    fn get(self, from: &[f64; LANE]) -> Self::Numbers;
+    fn put(self, to: &mut [f64; LANE], numbers: Self::Numbers);
+    /// As many numbers as `mask` has bits, to the places of the bits, zeros elsewhere; from
+    /// two places.
+    ///
+    /// # Safety
+    /// As many numbers can be read at both.
+    unsafe fn spread(self, mask: u8, from: [*const f64; 2]) -> [Self::Numbers; 2];
+}
+
+impl Eight for V4 {
+    type Numbers = __m512d;
+
+    #[inline(always)]
+    fn none(self) -> __m512d {
+        self.avx512f._mm512_setzero_pd()
+    }
+
+    #[inline(always)]
+    fn sum(self, a: __m512d, b: __m512d) -> __m512d {
+        self.avx512f._mm512_add_pd(a, b)
+    }
+
+    #[inline(always)]
+    fn get(self, from: &[f64; LANE]) -> __m512d {
+        // SAFETY: eight numbers are read from a reference to eight.
+        unsafe { self.avx512f._mm512_loadu_pd(from.as_ptr()) }
+    }
+
+    #[inline(always)]
+    fn put(self, to: &mut [f64; LANE], numbers: __m512d) {
+        // SAFETY: eight numbers are written to a reference to eight.
+        unsafe { self.avx512f._mm512_storeu_pd(to.as_mut_ptr(), numbers) }
+    }
+
+    #[inline(always)]
+    unsafe fn spread(self, mask: u8, from: [*const f64; 2]) -> [__m512d; 2] {
+        // SAFETY: the caller's.
+        from.map(|from| unsafe { self.avx512f._mm512_maskz_expandloadu_pd(mask, from) })
+    }
+}
+
+/// For each four bits: which numbers a masked load takes, and where a permutation of pairs
+/// of 32 bits finds the one for each place; places without a bit take the last, which is
+/// then zero.
+#[repr(align(32))]
+struct Table([[i32; 8]; 16]);
+
+static TAKEN: Table = Table(taken());
+static PLACES: Table = Table(places());
+
+const fn taken() -> [[i32; 8]; 16] {
+    let mut all = [[0; 8]; 16];
+    let mut mask = 0;
+    while mask < 16 {
+        let mut k = 0;
+        while k < 2 * (mask as u32).count_ones() as usize {
+            all[mask][k] = -1;
+            k += 1;
+        }
+        mask += 1;
+    }
+    all
+}
+
+const fn places() -> [[i32; 8]; 16] {
+    let mut all = [[0; 8]; 16];
+    let mut mask = 0;
+    while mask < 16 {
+        let (mut place, mut next) = (0, 0);
+        while place < 4 {
+            let taken = mask >> place & 1 == 1;
+            let from = if taken { next } else { 3 };
+            all[mask][2 * place] = 2 * from;
+            all[mask][2 * place + 1] = 2 * from + 1;
+            next += taken as i32;
+            place += 1;
+        }
+        mask += 1;
+    }
+    all
+}
+
+impl Eight for V3 {
+    type Numbers = [__m256d; 2];
+
+    #[inline(always)]
+    fn none(self) -> [__m256d; 2] {
+        [self.avx._mm256_setzero_pd(); 2]
+    }
+
+    #[inline(always)]
+    fn sum(self, a: [__m256d; 2], b: [__m256d; 2]) -> [__m256d; 2] {
+        [self.avx._mm256_add_pd(a[0], b[0]), self.avx._mm256_add_pd(a[1], b[1])]
+    }
+
+    #[inline(always)]
+    fn get(self, from: &[f64; LANE]) -> [__m256d; 2] {
+        // SAFETY: eight numbers are read from a reference to eight.
+        unsafe {
+            let from = from.as_ptr();
+            [self.avx._mm256_loadu_pd(from), self.avx._mm256_loadu_pd(from.add(4))]
+        }
+    }
+
+    #[inline(always)]
+    fn put(self, to: &mut [f64; LANE], numbers: [__m256d; 2]) {
+        // SAFETY: eight numbers are written to a reference to eight.
+        unsafe {
+            let to = to.as_mut_ptr();
+            self.avx._mm256_storeu_pd(to, numbers[0]);
+            self.avx._mm256_storeu_pd(to.add(4), numbers[1]);
+        }
+    }
+
+    #[inline(always)]
+    unsafe fn spread(self, mask: u8, from: [*const f64; 2]) -> [[__m256d; 2]; 2] {
+        let (low, high) = (usize::from(mask & 15), usize::from(mask >> 4));
+        let second = low.count_ones() as usize;
+        let row = |table: &Table, k: usize| -> __m256i {
+            // SAFETY: eight numbers of 32 bits from a reference to eight.
+            unsafe { self.avx._mm256_loadu_si256(table.0[k].as_ptr().cast()) }
+        };
+        let (taken, places) =
+            ([row(&TAKEN, low), row(&TAKEN, high)], [row(&PLACES, low), row(&PLACES, high)]);
+        let four = |from: *const f64, k: usize| {
+            // SAFETY: the mask takes as many numbers as there are bits: the caller's.
+            let x = unsafe { self.avx._mm256_maskload_pd(from, taken[k]) };
+            let x = self.avx._mm256_castpd_ps(x);
+            self.avx._mm256_castps_pd(self.avx2._mm256_permutevar8x32_ps(x, places[k]))
+        };
+        // SAFETY: the numbers of the lower four bits come first.
+        from.map(|from| [four(from, 0), four(unsafe { from.add(second) }, 1)])
+    }
+}
+
+/// With the instruction set that it needs.
+struct Bound<'a, S> {
+    simd: S,
+    op: Spread<'a>,
+}
+
+impl<S: Eight> pulp::NullaryFnOnce for Bound<'_, S> {
     type Output = ();
 
     #[inline(always)]
     fn call(self) {
         let Bound { simd, mut op } = self;
-        if op.first { op.go::<true>(simd) } else { op.go::<false>(simd) }
+        if op.first { op.go::<S, true>(simd) } else { op.go::<S, false>(simd) }
     }
-}
-
-/// With the instruction set that it needs.
-struct Bound<'a> {
-    simd: V4,
-    op: Spread<'a>,
 }
 
 impl Spread<'_> {
-    pub fn run(self, simd: V4) {
-        simd.vectorize(Bound { simd, op: self });
+    /// With an instruction set that [`Spread::fits`].
+    pub fn run(self, arch: Arch) {
+        match arch {
+            Arch::V4(simd) => simd.vectorize(Bound { simd, op: self }),
+            Arch::V3(simd) => simd.vectorize(Bound { simd, op: self }),
+            _ => debug_assert!(false, "no wide vectors"),
+        }
+    }
+
+    pub fn fits(arch: Arch) -> bool {
+        matches!(arch, Arch::V3(_) | Arch::V4(_))
     }
 
     #[inline(always)]
-    fn go<const FIRST: bool>(&mut self, simd: V4) {
+    fn go<S: Eight, const FIRST: bool>(&mut self, simd: S) {
         let half = self.child.len() / 2;
         let (lower, upper) = self.child.split_at(half);
         let target = &mut self.target;
@@ -81,7 +238,7 @@ impl Spread<'_> {
                 let others = &self.groups[g + 1..];
                 let (l, u) = (column.lower, column.upper);
                 let groups = std::iter::once(&first).chain(others);
-                column_of::<FIRST>(simd, (l, u), column.top, (lower, upper), source, groups);
+                column_of::<S, FIRST>(simd, (l, u), column.top, (lower, upper), source, groups);
                 j += 1;
                 mask &= mask - 1;
             }
@@ -95,53 +252,43 @@ impl Spread<'_> {
 /// One column of both halves. The caller has checked that `source` plus every row that a
 /// group names lies in the child.
 #[inline(always)]
-fn column_of<'g, const FIRST: bool>(
-    simd: V4,
+fn column_of<'g, S: Eight, const FIRST: bool>(
+    simd: S,
     (l, u): (&mut [f64], &mut [f64]),
     top: usize,
     (lower, upper): (&[f64], &[f64]),
     source: usize,
     groups: impl Iterator<Item = &'g Group>,
 ) {
-    let avx = simd.avx512f;
-    let zero = avx._mm512_setzero_pd();
     let (l, u) = (l.as_chunks_mut::<LANE>().0, u.as_chunks_mut::<LANE>().0);
+    let clear = |l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]| {
+        for (l, u) in l.iter_mut().zip(u) {
+            simd.put(l, simd.none());
+            simd.put(u, simd.none());
+        }
+    };
     let mut next = 0;
     for group in groups {
         let at = (group.to as usize - top) / LANE;
         if FIRST {
-            for (l, u) in l[next..at].iter_mut().zip(&mut u[next..at]) {
-                // SAFETY: a plain store to a reference; loops would become calls of memset.
-                unsafe {
-                    avx._mm512_storeu_pd(l.as_mut_ptr(), zero);
-                    avx._mm512_storeu_pd(u.as_mut_ptr(), zero);
-                }
-            }
+            clear(&mut l[next..at], &mut u[next..at]);
             next = at + 1;
         }
         let from = source + group.from as usize;
         let (l, u) = (&mut l[at], &mut u[at]);
         // SAFETY: as many numbers are read as the mask has bits, which the caller has checked
-        // for the last group, the one that reads furthest; eight are written to references of
-        // eight.
-        unsafe {
-            let mut x = avx._mm512_maskz_expandloadu_pd(group.mask, lower.as_ptr().add(from));
-            let mut y = avx._mm512_maskz_expandloadu_pd(group.mask, upper.as_ptr().add(from));
-            if !FIRST {
-                x = avx._mm512_add_pd(avx._mm512_loadu_pd(l.as_ptr()), x);
-                y = avx._mm512_add_pd(avx._mm512_loadu_pd(u.as_ptr()), y);
-            }
-            avx._mm512_storeu_pd(l.as_mut_ptr(), x);
-            avx._mm512_storeu_pd(u.as_mut_ptr(), y);
+        // for the last group, the one that reads furthest.
+        let [mut x, mut y] = unsafe {
+            simd.spread(group.mask, [lower.as_ptr().add(from), upper.as_ptr().add(from)])
+        };
+        if !FIRST {
+            x = simd.sum(simd.get(l), x);
+            y = simd.sum(simd.get(u), y);
         }
+        simd.put(l, x);
+        simd.put(u, y);
     }
     if FIRST {
-        for (l, u) in l[next..].iter_mut().zip(&mut u[next..]) {
-            // SAFETY: as above.
-            unsafe {
-                avx._mm512_storeu_pd(l.as_mut_ptr(), zero);
-                avx._mm512_storeu_pd(u.as_mut_ptr(), zero);
-            }
-        }
+        clear(&mut l[next..], &mut u[next..]);
     }
 }

@@ -207,6 +207,11 @@ fn work(w: &Work) -> Value {
         fold_steps,
         factorizations,
         refinements,
+        refinements_needed,
+        krylov_cycles,
+        tangent_sweeps,
+        pivoted_fronts,
+        general_factorizations,
         gummel_rounds,
         halvings,
     } = *w;
@@ -217,6 +222,11 @@ fn work(w: &Work) -> Value {
         "fold_steps": fold_steps,
         "factorizations": factorizations,
         "refinements": refinements,
+        "refinements_needed": refinements_needed,
+        "krylov_cycles": krylov_cycles,
+        "tangent_sweeps": tangent_sweeps,
+        "pivoted_fronts": pivoted_fronts,
+        "general_factorizations": general_factorizations,
         "gummel_rounds": gummel_rounds,
         "halvings": halvings,
     })

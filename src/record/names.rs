@@ -4,7 +4,7 @@
 pub(super) const SCHEMA: &str = "holdpoint-result";
 /// Root attribute `schema_version`: a reader refuses another major number; the minor
 /// number grows when something is added that old readers may ignore.
-pub const SCHEMA_VERSION: [u32; 2] = [1, 1];
+pub const SCHEMA_VERSION: [u32; 2] = [1, 2];
 
 /// Group names for terminal names: a slash would open a deeper group, a dot alone means
 /// the group itself, and `reserved` names are taken by columns. The true name is in the

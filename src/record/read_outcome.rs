@@ -250,6 +250,7 @@ fn field_set(at: &Shelf, net: &Net) -> Got<Fields> {
 }
 
 fn work(at: &Shelf) -> Got<Work> {
+    let since_1_2 = |name| if at.has_number(name) { at.number(name) } else { Ok(0) };
     Ok(Work {
         newton_steps: at.number("newton_steps")?,
         chord_steps: at.number("chord_steps")?,
@@ -257,6 +258,11 @@ fn work(at: &Shelf) -> Got<Work> {
         fold_steps: at.number("fold_steps")?,
         factorizations: at.number("factorizations")?,
         refinements: at.number("refinements")?,
+        refinements_needed: since_1_2("refinements_needed")?,
+        krylov_cycles: since_1_2("krylov_cycles")?,
+        tangent_sweeps: since_1_2("tangent_sweeps")?,
+        pivoted_fronts: since_1_2("pivoted_fronts")?,
+        general_factorizations: since_1_2("general_factorizations")?,
         gummel_rounds: at.number("gummel_rounds")?,
         halvings: at.number("halvings")?,
     })

@@ -118,6 +118,11 @@ impl<'p> Shelf<'p> {
         }
     }
 
+    /// True if there is an attribute of this name.
+    pub(super) fn has_number(&self, name: &str) -> bool {
+        self.group.attr(name).is_ok()
+    }
+
     /// An attribute with `len` numbers.
     pub(super) fn vector<T: H5Type>(&self, name: &str, len: usize) -> Got<Vec<T>> {
         let attr = self.group.attr(name).map_err(|e| self.damaged(name, e.to_string()))?;

@@ -240,6 +240,11 @@ fn work(at: &Place, work: &Work) -> Made<()> {
         fold_steps,
         factorizations,
         refinements,
+        refinements_needed,
+        krylov_cycles,
+        tangent_sweeps,
+        pivoted_fronts,
+        general_factorizations,
         gummel_rounds,
         halvings,
     } = *work;
@@ -249,6 +254,11 @@ fn work(at: &Place, work: &Work) -> Made<()> {
     at.number("fold_steps", fold_steps)?;
     at.number("factorizations", factorizations)?;
     at.number("refinements", refinements)?;
+    at.number("refinements_needed", refinements_needed)?;
+    at.number("krylov_cycles", krylov_cycles)?;
+    at.number("tangent_sweeps", tangent_sweeps)?;
+    at.number("pivoted_fronts", pivoted_fronts)?;
+    at.number("general_factorizations", general_factorizations)?;
     at.number("gummel_rounds", gummel_rounds)?;
     at.number("halvings", halvings)
 }

@@ -13,6 +13,7 @@ mod system;
 mod tangent;
 mod transient;
 mod weights;
+mod work;
 
 pub use adjoint::{Adjoint, Defect, Goal};
 pub use equilibrium::{equilibrium, potential};
@@ -23,3 +24,4 @@ pub use small_signal::{Admittance, SmallSignal};
 pub use system::*;
 pub use tangent::Tangent;
 pub use transient::{Outside, Staged};
+pub use work::Work;

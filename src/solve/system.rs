@@ -9,6 +9,7 @@ use super::chord::{Chord, START, TANGENT};
 use super::closing::source;
 use super::plane::Plane;
 use super::weights::TestFunctions;
+use super::work::Work;
 
 /// A/cm to A/µm.
 pub const PER_UM: f64 = 1e-4;
@@ -251,7 +252,7 @@ impl<'a> System<'a> {
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
             let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
-            self.work.refinements += u64::from(solved.refinements);
+            self.work.solved(&solved);
             let size = self.apply(state, lambda, &own, &f, &g);
             info.updates.push(size);
             if is_chord {
@@ -297,8 +298,10 @@ impl<'a> System<'a> {
 
     /// The same, with `f` solved for on the way (empty: none).
     fn factor_for(&mut self, f: &[f64]) -> Result<(), LinearError> {
+        let before = self.solver.work().pivoted_fronts;
         self.solver.factor(&self.assembly.matrix)?;
         self.work.factorizations += 1;
+        self.work.pivoted_fronts += self.solver.work().pivoted_fronts - before;
         self.stale = None;
         let matrix = &self.assembly.matrix;
         self.factors =
@@ -391,22 +394,4 @@ fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
         || (steps >= 4 && size > 20.0)
         || (steps >= 6 && size > 0.5)
         || (steps > 10 && size > 1e-4)
-}
-
-/// What the solver did.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Work {
-    /// Linear solves with a new Jacobian, factored for it.
-    pub newton_steps: u64,
-    /// Linear solves with the factors of an earlier Jacobian.
-    pub chord_steps: u64,
-    /// Newton steps before the first point of a curve, or between a bias point and the next.
-    pub walk_steps: u64,
-    /// Newton steps in fold solves.
-    pub fold_steps: u64,
-    pub factorizations: u64,
-    pub refinements: u64,
-    pub gummel_rounds: u64,
-    /// Steps of the trace that had to be halved.
-    pub halvings: u64,
 }

@@ -28,7 +28,8 @@ impl System<'_> {
             None => factors.unit(block * n, 0)?,
             Some(tolerance) => {
                 let (matrix, border) = (&self.assembly.matrix, &self.border);
-                match factors.unit_near(&mut self.solver, matrix, border, 0, tolerance) {
+                let sweeps = &mut self.work.tangent_sweeps;
+                match factors.unit_near(&mut self.solver, matrix, border, 0, tolerance, sweeps) {
                     Some(near) => near,
                     None => {
                         self.factor().ok()?;

@@ -108,7 +108,7 @@ impl System<'_> {
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
             let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
-            self.work.refinements += u64::from(solved.refinements);
+            self.work.solved(&solved);
             let size = self.apply(state, &mut lambda, &own, &f, &g);
             out.info.steps += 1;
             self.work.newton_steps += 1;

@@ -3,7 +3,7 @@
 use super::model::Work;
 
 /// Numbers before the lists.
-const HEAD: usize = 14;
+const HEAD: usize = 19;
 
 /// What a trace needs beside its state to go on.
 pub(super) struct Control {
@@ -35,6 +35,11 @@ impl Control {
             w.chord_steps as f64,
             w.walk_steps as f64,
             w.fold_steps as f64,
+            w.refinements_needed as f64,
+            w.krylov_cycles as f64,
+            w.tangent_sweeps as f64,
+            w.pivoted_fronts as f64,
+            w.general_factorizations as f64,
         ];
         v.extend(&self.volts_low);
         v.extend(&self.direction);
@@ -61,6 +66,11 @@ impl Control {
                 chord_steps: head[11] as u64,
                 walk_steps: head[12] as u64,
                 fold_steps: head[13] as u64,
+                refinements_needed: head[14] as u64,
+                krylov_cycles: head[15] as u64,
+                tangent_sweeps: head[16] as u64,
+                pivoted_fronts: head[17] as u64,
+                general_factorizations: head[18] as u64,
             },
             volts_low: v[HEAD..HEAD + contacts].to_vec(),
         })
