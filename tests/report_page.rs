@@ -302,7 +302,7 @@ fn a_gathered_sweep_has_its_boundary() {
     assert!(!text.contains("<script>alert") && !text.contains("<img"));
     // 3.3 V and 10 %: the boundary is drawn, white below green.
     assert!(text.contains("boundary of immunity at 3.630 V"));
-    let line = "stroke=\"#00563f\" stroke-width=\"2.4\"";
+    let line = "stroke=\"#093e1b\" stroke-width=\"2.4\"";
     let lines: Vec<&str> = text.lines().filter(|l| l.contains(line)).collect();
     assert_eq!(lines.len(), 1);
     // One piece for each pair of neighbours of which the supply keeps one on.

@@ -8,7 +8,7 @@ use crate::trace::{Fold, FoldKind};
 /// Rows and, before the frame, columns of characters.
 const ROWS: usize = 14;
 const MARGIN: usize = 12;
-const NARROWEST: usize = 36;
+const NARROWEST: usize = 40;
 const WIDEST: usize = 96;
 /// Share of a long curve's points, the smallest currents, that are left out, as in the
 /// report: it begins at next to nothing.
@@ -264,7 +264,7 @@ mod tests {
 
     #[test]
     fn fits_its_width_with_folds_and_supply() {
-        for width in [36, 40, 50, 80, 200] {
+        for width in [40, 50, 80, 200] {
             let coloured = curve(&s_curve(), Some(3.3), width).unwrap();
             let text = plain(&coloured);
             let lines: Vec<&str> = text.lines().collect();
@@ -285,7 +285,7 @@ mod tests {
 
     #[test]
     fn nothing_to_draw_is_no_drawing() {
-        assert!(curve(&s_curve(), None, 35).is_none());
+        assert!(curve(&s_curve(), None, 39).is_none());
         let mut o = s_curve();
         o.curve.current.fill(1e-6);
         o.folds.clear();

@@ -59,7 +59,7 @@ const ROWS: [Row; 22] = [
     (Ink::Between, "between", 0x7c7a86, 0x9b99a8),
     (Ink::On, "on", 0xb8430f, 0xf08a52),
     (Ink::Lumped, "lumped", 0x4a0d5e, 0xe9c8f5),
-    (Ink::Supply, "supply", 0x00563f, 0x7fe3bf),
+    (Ink::Supply, "supply", 0x093e1b, 0x5ef09a),
     (Ink::Margin, "margin", 0xcfe8df, 0x1f4439),
     (Ink::P1, "p1", 0xf8ecdc, 0x4a3d2d),
     (Ink::P2, "p2", 0xf0cf9f, 0x7d5a28),

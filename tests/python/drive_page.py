@@ -58,7 +58,7 @@ class Browser:
         one, self.rest = self.rest.split(b"\0", 1)
         return json.loads(one)
 
-    def call(self, method, seconds=30, **params):
+    def call(self, method, seconds=120, **params):
         self.count += 1
         ask = {"id": self.count, "method": method, "params": params}
         if self.session:
