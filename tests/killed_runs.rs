@@ -52,7 +52,8 @@ fn neither_threads_nor_a_second_run_change_a_bit_of_any_experiment() {
         let text = with(&shipped("tern180-core.toml"), "nodes = 5000", "nodes = 1500");
         with_experiment(
             &text,
-            "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n",
+            "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n\
+             [verdict]\nsupply = \"1.2 V\"\n",
         )
     };
     let capacitance = with_experiment(

@@ -1,7 +1,7 @@
 //! Text from cases and results made harmless in XML, HTML and tables.
 
-/// For element content and quoted attributes. Control characters, which markup forbids,
-/// become spaces.
+/// For element content and quoted attributes. Control characters, which markup forbids, and
+/// those that turn the direction of reading (Unicode Annex 9, section 2) become spaces.
 pub fn markup(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
@@ -13,6 +13,7 @@ pub fn markup(text: &str) -> String {
             '\'' => out.push_str("&#39;"),
             '\n' | '\t' => out.push(c),
             c if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') => out.push(' '),
+            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => out.push(' '),
             c => out.push(c),
         }
     }

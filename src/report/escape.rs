@@ -12,6 +12,9 @@ pub fn script(json: &str) -> String {
             '&' => out.push_str("\\u0026"),
             '\u{2028}' => out.push_str("\\u2028"),
             '\u{2029}' => out.push_str("\\u2029"),
+            '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => {
+                out.push_str(&format!("\\u{:04x}", u32::from(c)));
+            }
             c => out.push(c),
         }
     }
