@@ -119,7 +119,7 @@ pub(super) fn estimate(sweep: &sweep::Sweep, folder: &Folder) -> (Estimate, Stri
         }
         None => (
             formula,
-            "by formula, within a factor of five; one finished case makes it better".into(),
+            "by formula, off by ten or more at times; one finished case makes it better".into(),
         ),
     }
 }

@@ -41,6 +41,7 @@ impl Drop for SmallDisk {
 
 /// `program` with `arguments` under a limit of a few KiB per file. The limit's signal is
 /// ignored, so that the write itself fails.
+#[allow(dead_code)] // each test binary uses its share
 pub fn limited(program: impl AsRef<OsStr>, arguments: &[&str]) -> Command {
     let mut shell = Command::new("sh");
     shell.args(["-c", "trap '' XFSZ; ulimit -f 16; exec \"$0\" \"$@\""]).arg(program);
