@@ -1,0 +1,34 @@
+# The habits. `just` lists them; `just ci` is what a change must pass.
+
+_list:
+    @just --list --unsorted
+
+# all that a change must pass
+ci:
+    .ci/run
+
+# formatting and lints
+lint:
+    cargo fmt --all --check
+    cargo clippy --release --all-targets -- -D warnings
+
+# one test file, e.g. `just test path`
+test NAME *ARGS:
+    cargo test --release --test {{NAME}} -- {{ARGS}}
+
+# one shipped case, its page and a look at it, e.g. `just demo tern180-core`
+demo CASE="tern180-core":
+    cargo run --release -- run meshes/{{CASE}}.toml --force
+    cargo run --release -- report results/{{CASE}}.h5 -o results/{{CASE}}.html
+
+# a bench, e.g. `just bench step`
+bench NAME *ARGS:
+    cargo bench --bench {{NAME}} -- {{ARGS}}
+
+# docs/trust.md from the checks as they are now
+trust:
+    HOLDPOINT_WRITE_TRUST=1 cargo test --release --test outside --test trust_page
+
+# the book of docs/ in target/book (needs mdbook)
+book:
+    mdbook build docs
