@@ -49,7 +49,9 @@ impl Control {
     pub fn read(v: &[f64]) -> Option<Control> {
         let head = v.get(..HEAD)?;
         // What follows are low words by contact, then the direction: two more than that.
-        let contacts = (v.len() - HEAD).checked_sub(2)? / 2;
+        let lists = (v.len() - HEAD).checked_sub(2)?;
+        // Odd: a checkpoint with another head.
+        let contacts = (lists % 2 == 0).then_some(lists / 2)?;
         Some(Control {
             points: head[0] as usize,
             folds: head[1] as usize,
