@@ -9,7 +9,9 @@ impl Dice {
     pub fn new(seed: u64) -> Dice {
         // Neighbouring seeds start far apart.
         let mut dice = Dice(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) | 1);
-        (0..8).for_each(|_| drop(dice.next()));
+        for _ in 0..8 {
+            dice.next();
+        }
         dice
     }
 
