@@ -1,10 +1,6 @@
 //! Jacobians of real Newton steps, for `benches/peers`: traces the snapback of tern180-pad at
 //! a node budget and writes the matrices at blocking, trigger, holding and in the on-state.
-//! `cargo bench --bench jacobians -- NODES FOLDER [curve]`.
-//!
-//! With `curve` it writes instead the matrix at every point of a plain full-Newton trace (no
-//! chord steps) into FOLDER/1, FOLDER/2 and so on, and the Newton steps of each of these points
-//! into FOLDER/steps.npy, for `benches/peers/curve.py`. At 10,000 nodes that is 0.6 GB.
+//! `cargo bench --bench jacobians -- NODES FOLDER`.
 //!
 //! Each point gives a folder NODES-POINT with NumPy arrays: `start`, `columns` and `values`
 //! (block rows of 3 × 3 blocks as assembled, not scaled), `places` (grid line numbers of each
@@ -17,8 +13,8 @@ use holdpoint::case::{Case, ExperimentKind};
 use holdpoint::discretize::{Device, State, Words};
 use holdpoint::experiment::{RunOptions, Setup, run_experiment};
 use holdpoint::linear::Symbolic;
-use holdpoint::solve::{Constraint, System, equilibrium};
-use holdpoint::trace::{Fields, KeepNothing, Start, TraceParams, follow};
+use holdpoint::solve::{System, equilibrium};
+use holdpoint::trace::{Fields, KeepNothing};
 
 #[path = "peers/arrays.rs"]
 mod arrays;
@@ -33,20 +29,15 @@ const POINTS: usize = 40;
 
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
-    let (nodes, folder, curve) = match args.as_slice() {
-        [nodes, folder] => (nodes, folder, false),
-        [nodes, folder, curve] if curve == "curve" => (nodes, folder, true),
-        _ => {
-            eprintln!("usage: cargo bench --bench jacobians -- NODES FOLDER [curve]");
-            return ExitCode::FAILURE;
-        }
+    let [nodes, folder] = args.as_slice() else {
+        eprintln!("usage: cargo bench --bench jacobians -- NODES FOLDER");
+        return ExitCode::FAILURE;
     };
     let Ok(nodes) = nodes.parse() else {
         eprintln!("not a number of nodes: {nodes}");
         return ExitCode::FAILURE;
     };
-    let write = if curve { write_curve } else { write_all };
-    match write(nodes, Path::new(folder)) {
+    match write_all(nodes, Path::new(folder)) {
         Ok(()) => ExitCode::SUCCESS,
         Err(e) => {
             eprintln!("failed: {e}");
@@ -91,42 +82,6 @@ fn write_all(nodes: usize, folder: &Path) -> Result<(), String> {
         );
     }
     Ok(())
-}
-
-/// The Jacobians at all points of a trace without chord steps.
-fn write_curve(nodes: usize, folder: &Path) -> Result<(), String> {
-    let case = shipped("tern180-pad", nodes);
-    let (_, mesh) = meshed(&case);
-    let device = Device::of_case(&case, &mesh);
-    let (state, _) = equilibrium(&device).map_err(|e| e.to_string())?;
-    let experiment = case.experiments.first().ok_or("no experiment in the case")?;
-    let ExperimentKind::Snapback { drive, stop, .. } = &experiment.kind else {
-        return Err("the case's first experiment is no snapback".into());
-    };
-    let setup = Setup::new(&case, &device, experiment, drive).map_err(|e| e.to_string())?;
-    let mut system = System::new(&device, setup.driven()).map_err(|e| e.to_string())?;
-    system.params.chords = false;
-    let (mut start, mut lambda) = (state, [0.0; 2]);
-    system.newton(&mut start, &mut lambda, &Constraint::Voltage(0.0)).map_err(|e| e.to_string())?;
-    let start = Start::At { state: Box::new(start), lambda, towards: vec![1.0, 0.0] };
-    let params = TraceParams { fields: 100_000, ..TraceParams::default() };
-    let branch = follow(&mut system, start, *stop, &params, &|_| false, &mut KeepNothing)
-        .map_err(|e| e.to_string())?;
-    let mut steps = Vec::new();
-    for point in branch.fields.iter().filter(|f| f.label.starts_with("point")) {
-        let number: usize = point.label[6..].parse().map_err(|_| "a point without a number")?;
-        steps.push(branch.curve.newton[number]);
-        write(&case, &device, experiment, point, &folder.join(steps.len().to_string()))?;
-    }
-    println!(
-        "{} nodes: {} points, {} Newton steps; {} matrices, of points with {} steps",
-        mesh.nodes(),
-        branch.curve.len(),
-        branch.work.newton_steps,
-        steps.len(),
-        steps.iter().sum::<u32>()
-    );
-    save_numbers(&folder.join("steps.npy"), &steps).map_err(|e| e.to_string())
 }
 
 /// The Jacobian at a point, written to a folder.
