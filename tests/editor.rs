@@ -61,7 +61,7 @@ fn what_a_schema_can_see_is_marked() {
     let desk = desk();
     let core = shipped("tern180-core.toml");
     for (old, new, word) in [
-        ("kind  = \"snapback\"", "kind  = \"snapbak\"", "experiment"),
+        ("kind  = \"snapback\"", "kind  = \"snapbak\"", "snapbak"),
         ("nodes = 5000", "nodse = 5000", "nodse"),
         ("nodes = 5000", "nodes = \"many\"", "nodes"),
         ("margin = 0.10", "margin = [0.10]", "margin"),
