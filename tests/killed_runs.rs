@@ -49,7 +49,7 @@ fn same(desk: &Desk, a: &str, b: &str, what: &str) {
 fn neither_threads_nor_a_second_run_change_a_bit_of_any_experiment() {
     let desk = Desk::new();
     let core = {
-        let text = with(&shipped("tern180-core.toml"), "nodes = 5000", "nodes = 1500");
+        let text = with(&shipped("tern180-core.toml"), "nodes = 5000", "nodes = 800");
         with_experiment(
             &text,
             "[[experiment]]\nkind = \"gains\"\n[[experiment]]\nkind = \"resistances\"\n\
@@ -167,7 +167,7 @@ fn a_run_stopped_twice_ends_with_the_same_bits() {
 #[ignore = "minutes"]
 fn a_rule_killed_at_any_moment_ends_with_the_same_bits() {
     let desk = Desk::new();
-    let text = with(&shipped("tern180-core-rule.toml"), "nodes = 2000", "nodes = 600");
+    let text = with(&shipped("tern180-core-rule.toml"), "nodes = 2000", "nodes = 700");
     let time = straight(&desk, &text);
     let [killed, kept] = harried(&desk, 10, time.mul_f64(0.7), |child| send(child, "-KILL"));
     println!("a run of {time:?}: killed {killed} times, {kept} checkpoints");

@@ -31,7 +31,7 @@ def with_h5py(path):
 
     with h5py.File(path, "r") as f:
         assert f.attrs["schema"] == "holdpoint-result", f.attrs["schema"]
-        assert list(f.attrs["schema_version"]) == [1, 1]
+        assert list(f.attrs["schema_version"]) == [1, 2]
         present = [name for name in UNITS if name in f]
         assert len(present) == len(UNITS), sorted(set(UNITS) - set(present))
         for name in present:
