@@ -37,7 +37,10 @@ pub fn overvoltage(
     let setup = Setup::new(case, device, experiment, raise.drive)?;
     let branch = match branch(&setup, device, equilibrium, raise, keeper) {
         Ok(branch) => branch,
-        Err((halt, work)) => return Ok(named(device, raise.drive.to_vec(), work, Err(halt))),
+        Err(ended) => {
+            let (halt, work) = *ended;
+            return Ok(named(device, raise.drive.to_vec(), work, Err(halt)));
+        }
     };
     if branch.end == End::Interrupted {
         let halt = Err(Halt::Interrupted);
@@ -57,9 +60,9 @@ fn branch(
     equilibrium: &State,
     raise: Raise,
     keeper: &mut dyn Keeper,
-) -> Result<Branch, (Halt, Work)> {
+) -> Result<Branch, Box<(Halt, Work)>> {
     let supply = raise.supply;
-    let failed = |e: String, work: Work| (Halt::Failed(e), work);
+    let failed = |e: String, work: Work| Box::new((Halt::Failed(e), work));
     let (ramped, mut state) =
         ramp(device, equilibrium, setup.ramp(Some(supply)), setup.largest_bias(Some(supply)))
             .map_err(|e| failed(e, Work::default()))?;
