@@ -96,16 +96,14 @@ fn harried(desk: &Desk, kills: usize, longest: Duration, kill: impl Fn(&Child)) 
         let share = (dice >> 33) as f64 / (1u64 << 31) as f64;
         let mut child = start(desk);
         let begin = Instant::now();
-        let mut done = None;
-        while begin.elapsed() < longest.mul_f64(share) && done.is_none() {
+        let limit = longest.mul_f64(share);
+        while begin.elapsed() < limit && child.try_wait().unwrap().is_none() {
             std::thread::sleep(Duration::from_millis(2));
-            done = child.try_wait().unwrap();
         }
-        if done.is_none() {
+        if child.try_wait().unwrap().is_none() {
             kill(&child);
-            done = Some(child.wait().unwrap());
         }
-        if done.is_some_and(|s| s.code() == Some(0)) {
+        if child.wait().unwrap().code() == Some(0) {
             break;
         }
         killed += 1;
