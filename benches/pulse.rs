@@ -89,11 +89,14 @@ fn curve() -> Result<bool, String> {
     Ok(within("eight amplitudes", &outcome, nodes, seconds, CURVE))
 }
 
+/// A measurement: whether it kept its bound.
+type Part = fn() -> Result<bool, String>;
+
 fn main() -> ExitCode {
     let asked: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with('-')).collect();
     let wanted = |name: &str| asked.is_empty() || asked.iter().any(|a| a == name);
     let mut good = true;
-    let parts: [(&str, fn() -> Result<bool, String>); 2] = [("latched", latched), ("curve", curve)];
+    let parts: [(&str, Part); 2] = [("latched", latched), ("curve", curve)];
     for (name, part) in parts {
         if !wanted(name) {
             continue;
