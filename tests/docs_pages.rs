@@ -2,7 +2,8 @@
 //!
 //! A fenced block is run or checked by its language. The line before it may say how:
 //! `<!-- not run: REASON -->` (verbs and options of its commands are still looked up) and, for
-//! TOML, `<!-- fragment of CASE -->` or `<!-- sweep -->`; unmarked TOML is a whole case.
+//! TOML, `<!-- fragment of CASE -->` or `<!-- sweep -->`; unmarked TOML is a whole case. Rust is
+//! a quotation of our own code, `<!-- from FILE -->`, and stands there line for line.
 //! Blocks run in a copy of `meshes/` with small node budgets, beside two results made there.
 
 use std::path::{Path, PathBuf};
@@ -91,6 +92,45 @@ fn links_lead_somewhere_and_the_book_has_every_page() {
     for (page, _) in pages().iter().filter(|(p, _)| p != "SUMMARY.md") {
         assert!(summary.contains(&format!("]({page})")), "SUMMARY.md lacks {page}");
     }
+}
+
+/// The lines without their indentation.
+fn flush(text: &str) -> String {
+    text.lines().map(|line| line.trim().to_owned() + "\n").collect()
+}
+
+#[test]
+fn quotations_stand_in_the_code() {
+    let mut count = 0;
+    for block in blocks().iter().filter(|b| b.language == "rust") {
+        let name = format!("docs/{}:\n{}", block.page, block.text);
+        let file = block.mark.strip_prefix("from ").unwrap_or_else(|| panic!("no file: {name}"));
+        let source = std::fs::read_to_string(Path::new(ROOT).join(file)).expect(file);
+        let source = format!("\n{}", flush(&source));
+        assert!(source.contains(&format!("\n{}", flush(&block.text))), "not in {file}: {name}");
+        count += 1;
+    }
+    assert!(count > 10, "{count} quotations");
+}
+
+/// Names with a folder, from the root or from `src/`.
+#[test]
+fn source_files_that_pages_name_exist() {
+    let root = Path::new(ROOT);
+    let developers = std::fs::read_to_string(root.join("DEVELOPERS.md")).unwrap();
+    let mut count = 0;
+    for (page, text) in pages().into_iter().chain([("DEVELOPERS.md".into(), developers)]) {
+        for line in text.lines() {
+            for name in line.split('`').skip(1).step_by(2) {
+                if name.contains('/') && name.ends_with(".rs") && !name.contains(' ') {
+                    let there = root.join(name).exists() || root.join("src").join(name).exists();
+                    assert!(there, "{page}: no {name}");
+                    count += 1;
+                }
+            }
+        }
+    }
+    assert!(count > 40, "{count} names");
 }
 
 fn run(folder: &Path, program: &str, arguments: &[&str]) -> Output {
@@ -197,7 +237,8 @@ fn every_block_works() {
                 must(&name, &run(&desk, "python3", &["-c", &block.text]));
             }
             ("python", None) => println!("SKIPPED, no h5py, h5netcdf and xarray: {name}"),
-            ("python", Some(_)) | ("text", None) => continue,
+            // Rust: the test of quotations.
+            ("python", Some(_)) | ("text" | "rust", None) => continue,
             _ => panic!("a block of a kind that is not known: {name}"),
         }
         done += 1;
