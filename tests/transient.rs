@@ -158,7 +158,30 @@ fn bad_input() {
     refused(&text, &["the corner at 1e-9 s follows one at 2e-9 s", "not later"]);
     refused(
         &with(PULSE, "bias = { anode = 5 }", "bias = { anode = 5 }\nopen = [\"cathode\"]"),
-        &["no terminal is left at a fixed voltage", "no way back", "bad.toml:"],
+        &[
+            "no terminal is left at a fixed voltage",
+            "no way back",
+            "open: \"cathode\"",
+            "bad.toml:",
+        ],
+    );
+    // A role that the experiment needs: named, with the terminals that there are.
+    refused(
+        "[[experiment]]\nkind = \"gains\"\nsupply = 5\n",
+        &[
+            "no terminal has the role \"well-tap\"",
+            "\"anode\" (anode), \"cathode\" (cathode)",
+            "bad.toml:",
+        ],
+    );
+    refused(
+        "[[experiment]]\nkind = \"gains\"\nsupply = 5\nopen = [\"anode\"]\n",
+        &["every terminal with the role \"anode\" is open", "left open here", "bad.toml:"],
+    );
+    let injection = "[[experiment]]\nkind = \"injection\"\ninto = \"anode\"\n";
+    refused(
+        &format!("{injection}bias = {{ cathode = 0 }}\n"),
+        &["no terminal is held above 0 V", "a supply of zero", "bad.toml:"],
     );
     let raise = "[[experiment]]\nkind = \"overvoltage\"\ndrive = [\"anode\"]\n";
     refused(&format!("{raise}supply = 5\nto = 4\n"), &["not raised", "bad.toml:"]);
