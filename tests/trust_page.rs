@@ -148,7 +148,7 @@ fn page(rows: &BTreeMap<String, Vec<Row>>) -> String {
          themselves. {count} rows, written by the tests, not by hand; `tests/trust_page.rs` \
          fails if they no longer give this page (references to 1e-4, ours to 1e-3; where the \
          reference is 0 ours is rounding and only has to stay within what is allowed). To renew:\n\n\
-         ```sh\n{RENEW}\n```\n"
+         <!-- not run: minutes, and writes this page -->\n```sh\n{RENEW}\n```\n"
     );
     for (file, rows) in rows {
         let _ = write!(
