@@ -233,7 +233,8 @@ fn current_must_be_able_to_flow() {
     spoilt("[\"anode\"]", "[\"n-gate\"]", "drive-gate-alone", "[\"n-gate\"]", "anode");
     spoilt("open = []", "open = [\"n-gate\"]", "open-gate", "\"n-gate\"", "`bias`");
     spoilt("open = []", "open = [\"cathode\"]", "no-return-path", "\"snapback\"", "`open`");
-    let text = with("[[experiment]]\nkind = \"injection\"\ninto = \"n-gate\"");
+    let text =
+        with("[[experiment]]\nkind = \"injection\"\ninto = \"n-gate\"\nbias = { anode = 3.3 }");
     one(&text, "into-gate", "\"n-gate\"", "touches silicon");
     // A bias experiment may sweep a gate.
     assert_eq!(
