@@ -39,6 +39,8 @@ fn escaped(injection: &Value) -> f64 {
 /// R. R. Troutman, IEEE Electron Device Lett., 1983 (abstract): electrons that escape an
 /// n-well ring, 1.8e-2 at most in bulk wafers and 3.9e-6 in epi on a heavy handle, 1/4600.
 /// J. Quincke, ICMTS 1990 (abstract): a ring is worth a factor of about 20 in a bulk wafer.
+/// Another layout: the bands below are orders of magnitude about these, set when our figures
+/// (9.6 and about 1,000) were known; they show the direction and no agreement.
 #[test]
 fn rings_collect_and_epi_cuts_what_escapes() {
     let ringed = guarded(&|t| t.to_string());
