@@ -74,8 +74,14 @@ impl Eight for V4 {
 
     #[inline(always)]
     unsafe fn spread(self, mask: u8, from: [*const f64; 2]) -> [__m512d; 2] {
+        // Written out twice: `map` would hide the loads in calls without the instruction set.
         // SAFETY: the caller's.
-        from.map(|from| unsafe { self.avx512f._mm512_maskz_expandloadu_pd(mask, from) })
+        unsafe {
+            [
+                self.avx512f._mm512_maskz_expandloadu_pd(mask, from[0]),
+                self.avx512f._mm512_maskz_expandloadu_pd(mask, from[1]),
+            ]
+        }
     }
 }
 
@@ -154,22 +160,49 @@ impl Eight for V3 {
 
     #[inline(always)]
     unsafe fn spread(self, mask: u8, from: [*const f64; 2]) -> [[__m256d; 2]; 2] {
-        let (low, high) = (usize::from(mask & 15), usize::from(mask >> 4));
+        let low = usize::from(mask & 15);
         let second = low.count_ones() as usize;
-        let row = |table: &Table, k: usize| -> __m256i {
-            // SAFETY: eight numbers of 32 bits from a reference to eight.
-            unsafe { self.avx._mm256_loadu_si256(table.0[k].as_ptr().cast()) }
-        };
-        let (taken, places) =
-            ([row(&TAKEN, low), row(&TAKEN, high)], [row(&PLACES, low), row(&PLACES, high)]);
-        let four = |from: *const f64, k: usize| {
-            // SAFETY: the mask takes as many numbers as there are bits: the caller's.
-            let x = unsafe { self.avx._mm256_maskload_pd(from, taken[k]) };
-            let x = self.avx._mm256_castpd_ps(x);
-            self.avx._mm256_castps_pd(self.avx2._mm256_permutevar8x32_ps(x, places[k]))
-        };
-        // SAFETY: the numbers of the lower four bits come first.
-        from.map(|from| [four(from, 0), four(unsafe { from.add(second) }, 1)])
+        let lower = self.row(low);
+        let upper = self.row(usize::from(mask >> 4));
+        // Written out: `map` would hide the loads in calls without the instruction set.
+        // SAFETY: the numbers of the lower four bits come first; the rest is the caller's.
+        unsafe {
+            [
+                [self.four(from[0], lower), self.four(from[0].add(second), upper)],
+                [self.four(from[1], lower), self.four(from[1].add(second), upper)],
+            ]
+        }
+    }
+}
+
+/// Of four bits: what a masked load takes, and the places.
+type Row = [__m256i; 2];
+
+trait Four {
+    fn row(self, mask: usize) -> Row;
+    /// # Safety
+    /// As many numbers can be read as the mask of `row` has bits.
+    unsafe fn four(self, from: *const f64, row: Row) -> __m256d;
+}
+
+impl Four for V3 {
+    #[inline(always)]
+    fn row(self, mask: usize) -> Row {
+        // SAFETY: eight numbers of 32 bits each, from references to eight.
+        unsafe {
+            [
+                self.avx._mm256_loadu_si256(TAKEN.0[mask].as_ptr().cast()),
+                self.avx._mm256_loadu_si256(PLACES.0[mask].as_ptr().cast()),
+            ]
+        }
+    }
+
+    #[inline(always)]
+    unsafe fn four(self, from: *const f64, [taken, places]: Row) -> __m256d {
+        // SAFETY: the caller's.
+        let x = unsafe { self.avx._mm256_maskload_pd(from, taken) };
+        let x = self.avx._mm256_castpd_ps(x);
+        self.avx._mm256_castps_pd(self.avx2._mm256_permutevar8x32_ps(x, places))
     }
 }
 
@@ -235,9 +268,8 @@ impl Spread<'_> {
                 assert!(source + read <= half);
                 let column = target.column(q);
                 let first = Group { to: group.to, from: j as u32, mask };
-                let others = &self.groups[g + 1..];
+                let groups = (first, &self.groups[g + 1..]);
                 let (l, u) = (column.lower, column.upper);
-                let groups = std::iter::once(&first).chain(others);
                 column_of::<S, FIRST>(simd, (l, u), column.top, (lower, upper), source, groups);
                 j += 1;
                 mask &= mask - 1;
@@ -252,26 +284,21 @@ impl Spread<'_> {
 /// One column of both halves. The caller has checked that `source` plus every row that a
 /// group names lies in the child.
 #[inline(always)]
-fn column_of<'g, S: Eight, const FIRST: bool>(
+fn column_of<S: Eight, const FIRST: bool>(
     simd: S,
     (l, u): (&mut [f64], &mut [f64]),
     top: usize,
     (lower, upper): (&[f64], &[f64]),
     source: usize,
-    groups: impl Iterator<Item = &'g Group>,
+    (first, others): (Group, &[Group]),
 ) {
     let (l, u) = (l.as_chunks_mut::<LANE>().0, u.as_chunks_mut::<LANE>().0);
-    let clear = |l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]| {
-        for (l, u) in l.iter_mut().zip(u) {
-            simd.put(l, simd.none());
-            simd.put(u, simd.none());
-        }
-    };
-    let mut next = 0;
-    for group in groups {
+    let (mut next, mut group) = (0, first);
+    let mut left = others.iter();
+    loop {
         let at = (group.to as usize - top) / LANE;
         if FIRST {
-            clear(&mut l[next..at], &mut u[next..at]);
+            zeros(simd, &mut l[next..at], &mut u[next..at]);
             next = at + 1;
         }
         let from = source + group.from as usize;
@@ -287,8 +314,18 @@ fn column_of<'g, S: Eight, const FIRST: bool>(
         }
         simd.put(l, x);
         simd.put(u, y);
+        let Some(&more) = left.next() else { break };
+        group = more;
     }
     if FIRST {
-        clear(&mut l[next..], &mut u[next..]);
+        zeros(simd, &mut l[next..], &mut u[next..]);
+    }
+}
+
+#[inline(always)]
+fn zeros<S: Eight>(simd: S, l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]) {
+    for (l, u) in l.iter_mut().zip(u) {
+        simd.put(l, simd.none());
+        simd.put(u, simd.none());
     }
 }
