@@ -155,6 +155,77 @@ fn the_summary_fits_a_narrow_terminal() {
     }
 }
 
+/// What a terminal of `columns` shows of a command, and its exit code. The terminal is a real
+/// one: `script` of util-linux, which every Debian has.
+fn on_a_terminal(columns: usize, environment: &[(&str, &str)], command: &str) -> (String, i32) {
+    let program = env!("CARGO_BIN_EXE_holdpoint");
+    let line = format!("stty cols {columns} rows 50; exec '{program}' {command}");
+    let out = Command::new("script")
+        .args(["-q", "-e", "-c", &line, "/dev/null"])
+        .stdin(std::process::Stdio::null())
+        .env("TERM", "xterm-256color")
+        .env("LC_ALL", "C.UTF-8")
+        .env_remove("NO_COLOR")
+        .envs(environment.iter().copied())
+        .output()
+        .expect("script, of util-linux");
+    let text = String::from_utf8(out.stdout).unwrap().replace("\r\n", "\n");
+    (text, out.status.code().unwrap())
+}
+
+/// Without the escape sequences for colours.
+fn uncoloured(text: &str) -> String {
+    let mut parts = text.split("\x1b[");
+    let first = parts.next().unwrap().to_string();
+    parts.fold(first, |all, part| all + part.split_once('m').expect("a colour").1)
+}
+
+#[test]
+fn a_terminal_gets_a_drawing_in_its_own_letters() {
+    let show = format!("show '{}'", pad().1.display());
+    let dots = |text: &str| text.chars().filter(|c| ('\u{2801}'..='\u{28ff}').contains(c)).count();
+    let (coloured, code) = on_a_terminal(80, &[], &show);
+    assert_eq!(code, 0, "{coloured}");
+    assert!(coloured.contains("\x1b["), "{coloured}");
+    let plain = uncoloured(&coloured);
+    assert!(dots(&plain) > 40, "{plain}");
+    assert!(plain.lines().all(|l| l.chars().count() <= 80), "{plain}");
+    assert!(
+        plain.rfind("verdict: latches") > plain.rfind(|c| ('\u{2801}'..='\u{28ff}').contains(&c))
+    );
+    let (text, _) = on_a_terminal(80, &[("NO_COLOR", "1")], &show);
+    assert_eq!(text, plain);
+    // Letters of ASCII, where the locale has no others.
+    let (text, _) = on_a_terminal(80, &[("LC_ALL", "C"), ("NO_COLOR", "1")], &show);
+    assert!(dots(&text) == 0 && text.lines().count() > plain.lines().count() / 2, "{text}");
+    assert!(text.lines().filter(|l| l.contains("..")).count() > 5, "{text}");
+    // Too narrow for a drawing.
+    let (text, _) = on_a_terminal(38, &[("NO_COLOR", "1")], &show);
+    assert!(dots(&text) == 0 && text.contains("verdict: latches"), "{text}");
+    // A document stays a document.
+    let (text, _) = on_a_terminal(80, &[], &format!("{show} --json"));
+    let document: serde_json::Value = serde_json::from_str(&text).unwrap();
+    assert_eq!(document["verdict"]["answer"], "latches", "{text}");
+}
+
+#[test]
+fn quiet_shows_no_progress_on_a_terminal() {
+    let folder = tempfile::tempdir().unwrap();
+    let case = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/diode-strip.toml");
+    let run = |more: &str| {
+        let result = folder.path().join("d.h5");
+        let what = format!("run '{case}' -o '{}' --force {more}", result.display());
+        let (text, code) = on_a_terminal(80, &[("NO_COLOR", "1")], &what);
+        assert_eq!(code, 0, "{text}");
+        text
+    };
+    let (loud, quiet) = (run(""), run("--quiet"));
+    // Progress is drawn over itself: carriage returns and cursor movements, on a terminal only.
+    assert!(loud.contains('\r') || loud.contains("\x1b["), "{loud:?}");
+    assert!(!quiet.contains('\r') && !quiet.contains('\x1b'), "{quiet:?}");
+    assert!(quiet.contains("diode-strip"), "{quiet}");
+}
+
 #[test]
 fn check_and_mesh_draw_also_what_is_wrong() {
     let folder = tempfile::tempdir().unwrap();

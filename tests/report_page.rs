@@ -135,6 +135,17 @@ fn the_lumped_model_lies_over_the_curve_and_stretches_no_axis() {
     assert_eq!((guests("curve-0"), guests("curve-1")), (1, 0));
 }
 
+/// A line that only some of the curves are judged by would mislead.
+#[test]
+fn curves_of_two_supplies_have_no_common_line() {
+    let mut other = pad_record();
+    let alike = data(&page(&[item("a", pad_record()), item("b", other.clone())]));
+    assert_eq!(alike["charts"]["overlay-0"]["supply"]["supply"], 3.3);
+    other.verdict.as_mut().unwrap().supply = 1.2;
+    let apart = data(&page(&[item("a", pad_record()), item("b", other)]));
+    assert!(apart["charts"]["overlay-0"]["supply"].is_null());
+}
+
 #[test]
 fn several_large_results_stay_small() {
     let (items, _) = large(3);
@@ -300,6 +311,7 @@ fn a_gathered_sweep_has_its_boundary() {
     let some: Vec<Item> = wanted.iter().map(|name| item(name, record.clone())).collect();
     let text = holdpoint::report::sweep_page(&gathered, &some);
     assert!(!text.contains("<script>alert") && !text.contains("<img"));
+    assert!(text.contains("without an on-state at the supply, ") || text.contains(" latch, "));
     // 3.3 V and 10 %: the boundary is drawn, white below green.
     assert!(text.contains("boundary of immunity at 3.630 V"));
     let line = "stroke=\"#093e1b\" stroke-width=\"2.4\"";

@@ -170,7 +170,7 @@ impl Verdict {
             },
         };
         let more = Sheet::new()
-            .text("decides", "the deciding experiment", &decides)
+            .text("decides", "decided by", &decides)
             .group(
                 "margins",
                 "margins, negative where there is none",

@@ -69,7 +69,7 @@ pub struct Place {
 }
 
 /// Voltages [V] drawn upright.
-#[derive(Debug, Clone, Copy)]
+#[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Supply {
     pub supply: f64,
     pub limit: f64,

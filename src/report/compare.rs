@@ -130,11 +130,11 @@ fn find<'a>(item: &Named<'a>, key: &str) -> Option<&'a Outcome> {
 
 fn overlay(items: &[Named], key: &str, n: usize) -> Option<Chart> {
     let mut series = Vec::new();
-    let mut supply = None;
+    let mut supplies: Vec<Supply> = Vec::new();
     for (k, item) in items.iter().enumerate() {
         let Some(o) = find(item, key).filter(|o| o.curve.len() > 1) else { continue };
         if let (Figures::Snapback { .. }, Some(v)) = (&o.figures, &item.1.verdict) {
-            supply.get_or_insert(Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) });
+            supplies.push(Supply { supply: v.supply, limit: v.supply * (1.0 + v.margin) });
         }
         series.push(Series {
             name: item.0.to_string(),
@@ -147,6 +147,8 @@ fn overlay(items: &[Named], key: &str, n: usize) -> Option<Chart> {
             aside: false,
         });
     }
+    // One line for all, or none: a line that only some are judged by would mislead.
+    let supply = supplies.first().copied().filter(|s| supplies.iter().all(|o| o == s));
     (!series.is_empty()).then(|| Chart {
         id: format!("overlay-{n}"),
         title: super::curves::capital(key),

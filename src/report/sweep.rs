@@ -158,11 +158,21 @@ fn counts(g: &Gathered) -> String {
         if parts.is_empty() { "none".to_string() } else { parts.join(", ") }
     };
     let verdicts = texts(g, "verdict");
+    let plain = |word: &String| {
+        match word.as_str() {
+            "latches" => "latch",
+            "no-on-state" => "without an on-state at the supply",
+            "not-reached" => "not reached by what was tested",
+            other => other,
+        }
+        .to_string()
+    };
+    let said: Vec<String> = verdicts.iter().map(plain).collect();
     let class = if verdicts.iter().any(|v| v == "latches") { "latches" } else { "none" };
     format!(
         "<section class=\"verdict {class}\" id=\"verdict\" aria-label=\"Verdicts\">\
          <strong class=\"answer\">{}</strong>cases: {}{}</section>",
-        markup(&count(verdicts)),
+        markup(&count(&said)),
         markup(&count(texts(g, "status"))),
         tables::caution()
     )

@@ -327,7 +327,10 @@ pub(super) fn provenance(r: &RunRecord) -> String {
         ("program", format!("holdpoint {}", p.version)),
         (
             "machine",
-            format!("{}, {} threads (the result does not depend on them)", p.machine, p.threads),
+            match p.threads {
+                1 => format!("{}, one thread", p.machine),
+                n => format!("{}, {n} threads (the result does not depend on them)", p.machine),
+            },
         ),
         ("started", p.started.clone()),
         ("took", duration(p.wall)),

@@ -385,7 +385,7 @@ pub fn rich() -> RunRecord {
             supply: 3.3,
             margin: 0.1,
             reasons: vec!["V_h 1.2 V lies below 3.63 V".into(), String::new()],
-            more: Sheet::new().text("decides", "the deciding experiment", "experiment 0"),
+            more: Sheet::new().text("decides", "decided by", "experiment 0"),
         }),
         extract: Sheet::new().group("lumped", "lumped model", inner.clone()),
         temperatures: Vec::new(),

@@ -298,8 +298,10 @@ function chart(figure, spec) {
     b.addEventListener("click", () => action(b));
     return b;
   };
+  const both = spec.x.both && spec.y.both;
   for (const axis of ["y", "x"]) {
     if (!spec[axis].both) continue;
+    if (both) html("span", { class: "axis", "aria-hidden": "true" }, tools, axis === "y" ? "up" : "across");
     const pair = html("span", { class: "pair", role: "group", "aria-label": `${spec[axis].label} axis` }, tools);
     const set = [false, true].map((wanted) => {
       const b = html("button", { type: "button", "aria-pressed": String(log[axis] === wanted) }, pair, wanted ? "log" : "linear");
