@@ -1,8 +1,9 @@
 //! Case and sweep files under a general TOML tool with the schemas that we print: Taplo, as
-//! a language server in an editor uses it. Says SKIPPED without it.
+//! a language server in an editor uses it, and as that server itself. Says SKIPPED without.
 
 mod shipped_support;
 
+use std::path::PathBuf;
 use std::process::Command;
 
 use shipped_support::{Desk, shipped, with};
@@ -72,4 +73,66 @@ fn what_a_schema_can_see_is_marked() {
     let sweep = shipped("tern180-spacing.sweep.toml");
     let (good, said) = lint(&desk, "sweep.json", &format!("mod = \"grid\"\n{sweep}"));
     assert!(!good && said.contains("mod"), "{said}");
+}
+
+/// Where `npm install --prefix FOLDER @taplo/lsp` has put the language server:
+/// HOLDPOINT_NODE_PACKAGES or target/node.
+fn language_server() -> Option<PathBuf> {
+    let named = std::env::var_os("HOLDPOINT_NODE_PACKAGES").map(PathBuf::from);
+    let folder = named.unwrap_or_else(|| {
+        let mut folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
+        folder.pop();
+        folder.join("node")
+    });
+    let node = Command::new("node").arg("--version").output().is_ok_and(|o| o.status.success());
+    let there = node && folder.join("node_modules/@taplo/lsp").is_dir();
+    if !there {
+        println!("SKIPPED: npm install --prefix target/node @taplo/lsp");
+    }
+    there.then_some(folder)
+}
+
+/// What the server says of `text` with the case schema: hover texts and offers at the places
+/// (line and column from 0, the schema's line first) and its diagnostics.
+fn served(packages: &PathBuf, desk: &Desk, text: &str, places: &str) -> serde_json::Value {
+    let file = desk.write("open.toml", &format!("#:schema ./case.json\n{text}"));
+    let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/node/language_server.mjs");
+    let out = Command::new("node").arg(script).arg(packages).arg(file).arg(places).output();
+    let out = out.unwrap();
+    let said = String::from_utf8_lossy(&out.stdout).into_owned();
+    serde_json::from_str(&said)
+        .unwrap_or_else(|e| panic!("{e}: {said}\n{}", String::from_utf8_lossy(&out.stderr)))
+}
+
+#[test]
+fn a_language_server_completes_and_explains() {
+    let Some(packages) = language_server() else { return };
+    let desk = desk();
+    let core = shipped("tern180-core.toml");
+    let line = |start: &str| core.lines().position(|l| l.starts_with(start)).unwrap() + 1;
+    // The key, its value's word, and the empty line after the table.
+    let (nodes, kind) = (line("nodes = 5000"), line("kind  = \"snapback\""));
+    let places = format!("[[{nodes}, 2], [{kind}, 10], [{}, 0]]", nodes + 1);
+    let said = served(&packages, &desk, &core, &places);
+    assert_eq!(said["diagnostics"].as_array().map(Vec::len), Some(0), "{said}");
+    let hover = said["found"][0]["hover"].as_str().unwrap();
+    assert!(hover.starts_with("Node budget"), "{hover}");
+    let offers = |k: usize| said["found"][k]["offers"].as_array().unwrap().clone();
+    let kinds: Vec<String> = offers(1).iter().map(|o| o["label"].to_string()).collect();
+    for word in ["snapback", "injection", "supply-ramp", "capacitance"] {
+        assert!(kinds.iter().any(|k| k.contains(word)), "{word}: {kinds:?}");
+    }
+    // Every key of the table that is not there yet, each with its text.
+    let keys = offers(2);
+    for key in ["finest", "growth", "grading"] {
+        let mut same = keys.iter().filter(|o| o["label"] == key).peekable();
+        assert!(same.peek().is_some(), "{key}: {keys:?}");
+        assert!(same.all(|o| o["text"].as_str().is_some_and(|t| t.len() > 20)), "{keys:?}");
+    }
+    assert!(keys.iter().all(|o| o["label"] != "nodes"), "{keys:?}");
+    // What is wrong is underlined where it stands.
+    let wrong = with(&core, "nodes = 5000", "nodes = 5");
+    let said = served(&packages, &desk, &wrong, "[]");
+    let marked = said["diagnostics"].as_array().unwrap();
+    assert!(marked.iter().any(|d| d["range"]["start"]["line"] == nodes), "{said}");
 }

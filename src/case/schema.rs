@@ -159,6 +159,11 @@ fn property(
     }
     if let Value::Object(out) = &mut out {
         out.insert("description".into(), json!(text.trim()));
+        // Editors that offer each alternative by itself show the text of that alternative.
+        let alternatives = out.get_mut("anyOf").and_then(Value::as_array_mut);
+        for one in alternatives.into_iter().flatten().filter_map(Value::as_object_mut) {
+            one.entry("description").or_insert_with(|| json!(text.trim()));
+        }
         match key.absent {
             Absent::Number(v) => out.insert("default".into(), json!(v)),
             Absent::Word(w) => out.insert("default".into(), json!(w)),
