@@ -5,6 +5,7 @@
 
 #![deny(unsafe_code)]
 
+mod bare; // what has no safe form: calls of C, instructions
 pub mod case; // TOML text -> Case: µm, cm⁻³, V, K
 pub mod cli;
 pub mod discretize; // mesh + laws -> residual and Jacobian

@@ -3,12 +3,12 @@
 //! The columns of a child fall on columns of the parent and its rows on runs of rows, in the
 //! same order. The first child is written, not added, with zeros between its runs, which
 //! saves a pass over the parent.
+//!
+//! For machines without the loads of `spread`, and what both have in common.
 
-// Masked loads and stores of the ends of runs, most of which are shorter than two vectors:
-// the safe ones of `pulp` are calls through a table.
-#![allow(unsafe_code)]
+use std::hint::black_box;
 
-use pulp::{MemMask, Simd, WithSimd};
+use pulp::{Simd, WithSimd};
 
 use super::kernel::group_start;
 use super::symbolic::{LANE, Run};
@@ -162,14 +162,6 @@ impl Extend<'_> {
     }
 }
 
-/// Mask of the first `n` numbers of a vector.
-#[inline(always)]
-fn first<S: Simd>(simd: S, n: usize) -> MemMask<S::m64s> {
-    const COUNT: [u64; 8] = [0, 1, 2, 3, 4, 5, 6, 7];
-    let count = S::as_simd_u64s(&COUNT).0[0];
-    simd.less_than_u64s(count, simd.splat_u64s(n as u64)).into()
-}
-
 /// to ← from, or to += from; of equal length.
 #[inline(always)]
 fn put<S: Simd, const ADD: bool>(simd: S, to: &mut [f64], from: &[f64]) {
@@ -178,32 +170,20 @@ fn put<S: Simd, const ADD: bool>(simd: S, to: &mut [f64], from: &[f64]) {
     for (t, f) in to.iter_mut().zip(from) {
         *t = if ADD { simd.add_f64s(*t, *f) } else { *f };
     }
-    let n = to_end.len().min(from_end.len());
-    if n > 0 {
-        let mask = first(simd, n);
-        // SAFETY: the mask admits the first n numbers only, and both slices hold n.
-        unsafe {
-            let mut x = simd.mask_load_ptr_f64s(mask, from_end.as_ptr());
-            if ADD {
-                x = simd.add_f64s(simd.mask_load_ptr_f64s(mask, to_end.as_ptr()), x);
-            }
-            simd.mask_store_ptr_f64s(mask, to_end.as_mut_ptr(), x);
-        }
+    for (t, f) in to_end.iter_mut().zip(from_end) {
+        *t = if ADD { *t + *f } else { *f };
     }
 }
 
 #[inline(always)]
 fn zero<S: Simd>(simd: S, to: &mut [f64]) {
     let (to, end) = S::as_mut_simd_f64s(to);
+    // Of a zero that the compiler knows it would make a call of memset, for a few numbers.
+    let none = simd.splat_f64s(black_box(0.0));
     for t in to {
-        // SAFETY: a plain store to a reference; `fill` would call memset for a few numbers.
-        unsafe { std::ptr::write_volatile(t, simd.splat_f64s(0.0)) };
+        *t = none;
     }
-    if !end.is_empty() {
-        // SAFETY: the mask admits as many numbers as the slice holds.
-        unsafe {
-            let mask = first(simd, end.len());
-            simd.mask_store_ptr_f64s(mask, end.as_mut_ptr(), simd.splat_f64s(0.0));
-        }
+    for t in end {
+        *t = black_box(0.0);
     }
 }

@@ -5,10 +5,9 @@
 //! stores that do not read the old lines first. It saves a tenth of a
 //! factorization with one thread and a seventh with two, which share the memory's bandwidth.
 
-// The store instructions have no safe form.
-#![allow(unsafe_code)]
-
 use std::cell::RefCell;
+
+use crate::bare;
 
 /// Fronts up to this many numbers are built in the workspace (half of a common second-level
 /// cache).
@@ -28,7 +27,7 @@ pub(super) fn through_workspace<R>(to: &mut [f64], build: impl FnOnce(&mut [f64]
         let start = (space.as_ptr() as usize).wrapping_neg() % 64 / 8;
         let hot = &mut space[start..start + to.len()];
         let result = build(hot);
-        copy(to, hot);
+        bare::copy_past_cache(to, hot);
         result
     })
 }
@@ -40,38 +39,6 @@ const AHEAD: usize = 6 * 1024;
 
 /// Ask for `data` to be in the second-level cache soon. Substitution reads every factor once,
 /// from memory, front after front: without this it waits for each.
-#[cfg(target_arch = "x86_64")]
 pub(super) fn prefetch(data: &[f64]) {
-    use std::arch::x86_64::{_MM_HINT_T1, _mm_prefetch};
-    for line in data[..data.len().min(AHEAD)].chunks(8) {
-        // SAFETY: a prefetch has no effect but on the cache; the address is that of a number.
-        unsafe { _mm_prefetch::<_MM_HINT_T1>(line.as_ptr().cast()) };
-    }
-}
-
-#[cfg(not(target_arch = "x86_64"))]
-pub(super) fn prefetch(_: &[f64]) {}
-
-#[cfg(target_arch = "x86_64")]
-fn copy(to: &mut [f64], from: &[f64]) {
-    use std::arch::x86_64::{_mm_loadu_pd, _mm_sfence, _mm_stream_pd};
-    if !(to.as_ptr() as usize).is_multiple_of(16) || to.len() != from.len() {
-        return to.copy_from_slice(from);
-    }
-    let (pairs, end) = to.as_chunks_mut::<2>();
-    for (t, f) in pairs.iter_mut().zip(from.as_chunks::<2>().0) {
-        // SAFETY: both are two numbers long; the pairs of `to` are aligned to 16 bytes. SSE2
-        // is part of x86-64.
-        unsafe { _mm_stream_pd(t.as_mut_ptr(), _mm_loadu_pd(f.as_ptr())) };
-    }
-    if let (Some(t), Some(f)) = (end.first_mut(), from.last()) {
-        *t = *f;
-    }
-    // SAFETY: as above. Other threads see the stores after the next synchronization.
-    unsafe { _mm_sfence() };
-}
-
-#[cfg(not(target_arch = "x86_64"))]
-fn copy(to: &mut [f64], from: &[f64]) {
-    to.copy_from_slice(from);
+    bare::prefetch(&data[..data.len().min(AHEAD)]);
 }

@@ -7,6 +7,8 @@ use std::sync::atomic::{AtomicU64, Ordering};
 use hdf5::types::VarLenUnicode;
 use hdf5::{Dataset, File, Group, H5Type, Location, ObjectReference1};
 
+use crate::bare::image;
+
 use super::RecordError;
 use super::scales::{self, BackRef};
 use super::{seal, superblock};
@@ -75,7 +77,7 @@ impl Sink {
             scales::write_back(&scale, &list).map_err(|e| RecordError::unfit(scale.name(), e))?;
         }
         let fail = |e| RecordError::unfit("/", e);
-        let mut image = scales::image(&self.file).map_err(fail)?;
+        let mut image = image(&self.file).map_err(fail)?;
         superblock::close(&mut image).map_err(fail)?;
         seal::add(&mut image);
         Ok(image)

@@ -1,0 +1,14 @@
+//! The one room where `unsafe` is allowed: calls of the HDF5 library that its binding does not
+//! offer, and instructions that have no safe form in Rust. What is called from outside is safe
+//! for any arguments: it checks them itself.
+#![allow(unsafe_code)]
+
+mod file;
+mod memory;
+#[cfg(target_arch = "x86_64")]
+mod vectors;
+
+pub(crate) use file::{image, text_attribute};
+pub(crate) use memory::{copy_past_cache, prefetch};
+#[cfg(target_arch = "x86_64")]
+pub(crate) use vectors::Eight;

@@ -1,0 +1,226 @@
+//! Loads that spread neighbouring numbers to the places of a mask.
+
+use std::arch::x86_64::{__m256d, __m256i, __m512d};
+
+use pulp::x86::{V3, V4};
+
+/// Numbers that are spread at once.
+const LANE: usize = 8;
+
+#[inline(always)]
+fn check(mask: u8, from: [&[f64]; 2]) {
+    let count = mask.count_ones() as usize;
+    assert!(from[0].len() >= count && from[1].len() >= count);
+}
+
+/// What an instruction set does with eight numbers.
+pub(crate) trait Eight: Copy + pulp::Simd {
+    type Numbers: Copy;
+
+    fn none(self) -> Self::Numbers;
+    fn sum(self, a: Self::Numbers, b: Self::Numbers) -> Self::Numbers;
+    fn get(self, from: &[f64; LANE]) -> Self::Numbers;
+    fn put(self, to: &mut [f64; LANE], numbers: Self::Numbers);
+    /// As many numbers as `mask` has bits, to the places of the bits, zeros elsewhere; from
+    /// the starts of two slices. Panics if one of them is shorter.
+    fn spread(self, mask: u8, from: [&[f64]; 2]) -> [Self::Numbers; 2];
+}
+
+impl Eight for V4 {
+    type Numbers = __m512d;
+
+    #[inline(always)]
+    fn none(self) -> __m512d {
+        self.avx512f._mm512_setzero_pd()
+    }
+
+    #[inline(always)]
+    fn sum(self, a: __m512d, b: __m512d) -> __m512d {
+        self.avx512f._mm512_add_pd(a, b)
+    }
+
+    #[inline(always)]
+    fn get(self, from: &[f64; LANE]) -> __m512d {
+        // SAFETY: eight numbers are read from a reference to eight.
+        unsafe { self.avx512f._mm512_loadu_pd(from.as_ptr()) }
+    }
+
+    #[inline(always)]
+    fn put(self, to: &mut [f64; LANE], numbers: __m512d) {
+        // SAFETY: eight numbers are written to a reference to eight.
+        unsafe { self.avx512f._mm512_storeu_pd(to.as_mut_ptr(), numbers) }
+    }
+
+    #[inline(always)]
+    fn spread(self, mask: u8, from: [&[f64]; 2]) -> [__m512d; 2] {
+        check(mask, from);
+        // Written out twice: `map` would hide the loads in calls without the instruction set.
+        // SAFETY: as many numbers are read as the mask has bits, which both slices have.
+        unsafe {
+            [
+                self.avx512f._mm512_maskz_expandloadu_pd(mask, from[0].as_ptr()),
+                self.avx512f._mm512_maskz_expandloadu_pd(mask, from[1].as_ptr()),
+            ]
+        }
+    }
+}
+
+/// For each four bits: which numbers a masked load takes, and where a permutation of pairs
+/// of 32 bits finds the one for each place; places without a bit take the last, which is
+/// then zero.
+#[repr(align(32))]
+struct Table([[i32; 8]; 16]);
+
+static TAKEN: Table = Table(taken());
+static PLACES: Table = Table(places());
+
+const fn taken() -> [[i32; 8]; 16] {
+    let mut all = [[0; 8]; 16];
+    let mut mask = 0;
+    while mask < 16 {
+        let mut k = 0;
+        while k < 2 * (mask as u32).count_ones() as usize {
+            all[mask][k] = -1;
+            k += 1;
+        }
+        mask += 1;
+    }
+    all
+}
+
+const fn places() -> [[i32; 8]; 16] {
+    let mut all = [[0; 8]; 16];
+    let mut mask = 0;
+    while mask < 16 {
+        let (mut place, mut next) = (0, 0);
+        while place < 4 {
+            let taken = mask >> place & 1 == 1;
+            let from = if taken { next } else { 3 };
+            all[mask][2 * place] = 2 * from;
+            all[mask][2 * place + 1] = 2 * from + 1;
+            next += taken as i32;
+            place += 1;
+        }
+        mask += 1;
+    }
+    all
+}
+
+impl Eight for V3 {
+    type Numbers = [__m256d; 2];
+
+    #[inline(always)]
+    fn none(self) -> [__m256d; 2] {
+        [self.avx._mm256_setzero_pd(); 2]
+    }
+
+    #[inline(always)]
+    fn sum(self, a: [__m256d; 2], b: [__m256d; 2]) -> [__m256d; 2] {
+        [self.avx._mm256_add_pd(a[0], b[0]), self.avx._mm256_add_pd(a[1], b[1])]
+    }
+
+    #[inline(always)]
+    fn get(self, from: &[f64; LANE]) -> [__m256d; 2] {
+        // SAFETY: eight numbers are read from a reference to eight.
+        unsafe {
+            let from = from.as_ptr();
+            [self.avx._mm256_loadu_pd(from), self.avx._mm256_loadu_pd(from.add(4))]
+        }
+    }
+
+    #[inline(always)]
+    fn put(self, to: &mut [f64; LANE], numbers: [__m256d; 2]) {
+        // SAFETY: eight numbers are written to a reference to eight.
+        unsafe {
+            let to = to.as_mut_ptr();
+            self.avx._mm256_storeu_pd(to, numbers[0]);
+            self.avx._mm256_storeu_pd(to.add(4), numbers[1]);
+        }
+    }
+
+    #[inline(always)]
+    fn spread(self, mask: u8, from: [&[f64]; 2]) -> [[__m256d; 2]; 2] {
+        check(mask, from);
+        let from = [from[0].as_ptr(), from[1].as_ptr()];
+        let low = usize::from(mask & 15);
+        let second = low.count_ones() as usize;
+        let lower = self.row(low);
+        let upper = self.row(usize::from(mask >> 4));
+        // Written out: `map` would hide the loads in calls without the instruction set.
+        // SAFETY: as many numbers are read as the mask has bits, which both slices have; those
+        // of the lower four bits come first.
+        unsafe {
+            [
+                [self.four(from[0], lower), self.four(from[0].add(second), upper)],
+                [self.four(from[1], lower), self.four(from[1].add(second), upper)],
+            ]
+        }
+    }
+}
+
+/// Of four bits: what a masked load takes, and the places.
+type Row = [__m256i; 2];
+
+trait Four {
+    fn row(self, mask: usize) -> Row;
+    /// # Safety
+    /// As many numbers can be read as the mask of `row` has bits.
+    unsafe fn four(self, from: *const f64, row: Row) -> __m256d;
+}
+
+impl Four for V3 {
+    #[inline(always)]
+    fn row(self, mask: usize) -> Row {
+        // SAFETY: eight numbers of 32 bits each, from references to eight.
+        unsafe {
+            [
+                self.avx._mm256_loadu_si256(TAKEN.0[mask].as_ptr().cast()),
+                self.avx._mm256_loadu_si256(PLACES.0[mask].as_ptr().cast()),
+            ]
+        }
+    }
+
+    #[inline(always)]
+    unsafe fn four(self, from: *const f64, [taken, places]: Row) -> __m256d {
+        // SAFETY: the caller's.
+        let x = unsafe { self.avx._mm256_maskload_pd(from, taken) };
+        let x = self.avx._mm256_castpd_ps(x);
+        self.avx._mm256_castps_pd(self.avx2._mm256_permutevar8x32_ps(x, places))
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn all_masks<S: Eight>(simd: S) {
+        for mask in 0..=255u8 {
+            let count = mask.count_ones() as usize;
+            let one: Vec<f64> = (1..=count).map(|k| k as f64).collect();
+            let two: Vec<f64> = (1..=count).map(|k| -(k as f64)).collect();
+            let got = simd.spread(mask, [&one, &two]);
+            let (mut next, mut wanted) = (0, [0.0; LANE]);
+            for (place, w) in wanted.iter_mut().enumerate() {
+                if mask >> place & 1 == 1 {
+                    next += 1;
+                    *w = f64::from(next);
+                }
+            }
+            for (numbers, sign) in got.into_iter().zip([1.0, -1.0]) {
+                let mut out = [0.0; LANE];
+                simd.put(&mut out, simd.sum(simd.none(), numbers));
+                assert!(out.iter().zip(&wanted).all(|(o, w)| *o == sign * w), "{mask:08b}");
+            }
+        }
+    }
+
+    #[test]
+    fn numbers_come_to_their_places() {
+        if let Some(simd) = V3::try_new() {
+            all_masks(simd);
+        }
+        if let Some(simd) = V4::try_new() {
+            all_masks(simd);
+        }
+    }
+}
