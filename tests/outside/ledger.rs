@@ -15,6 +15,8 @@ pub enum Within {
     Absolute(f64),
     /// ours ≥ bound: an order of convergence may be better than the scheme promises.
     AtLeast(f64),
+    /// 1/factor ≤ ours/published ≤ factor, both positive.
+    Factor(f64),
 }
 
 /// Where rows are kept; the page's test reads the same place.
@@ -79,6 +81,10 @@ pub fn check(source: &str, quantity: &str, published: f64, ours: f64, within: Wi
         }
         Within::Absolute(t) => ((ours - published).abs(), t, short(t)),
         Within::AtLeast(b) => (b - ours, 0.0, format!("at least {b}")),
+        Within::Factor(f) => {
+            let ratio = ours / published;
+            (ratio.max(1.0 / ratio), f, format!("factor {f}"))
+        }
     };
     keep(Location::caller(), source, quantity, [published, ours], &allowed);
     assert!(

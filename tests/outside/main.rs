@@ -26,6 +26,7 @@ mod manufactured;
 mod mos;
 mod narrowing;
 mod numbers;
+mod open_data;
 mod ranges;
 mod resistivity;
 mod small_signal;
