@@ -47,6 +47,25 @@ fn trigger_on_the_way_up_and_what_is_left_after_it() {
     assert!(weak["on_A_per_um_reason"].as_str().expect("a reason").contains("0.8 V"));
 }
 
+/// The S-curve is followed up to 0.1 A/µm. In a bar 50 µm thick it is then past its holding
+/// point and still below the supply: on-states reach further, so it latches, but the current at
+/// the supply is not known.
+#[test]
+fn an_on_state_beyond_what_is_followed_latches_with_no_current() {
+    let desk = Desk::new();
+    let text = with(&shipped("four-layer-bar.toml"), "nodes = 3200", "nodes = 300");
+    let text = with(&text, "thickness = \"1 um\"", "thickness = \"50 um\"");
+    let raised =
+        "[[experiment]]\nkind = \"overvoltage\"\ndrive = [\"anode\"]\nsupply = 5\nto = 40\n";
+    let ran = desk.case("bar", &with_experiment(&text, raised), &[]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let raised = &ran.json()["experiments"][0];
+    assert_eq!(raised["latches"], true);
+    assert!(raised["on_A_per_um"].is_null());
+    let why = raised["on_A_per_um_reason"].as_str().expect("a reason");
+    assert!(why.contains("at 5 V carries more than 1e-1 A/µm"), "{why}");
+}
+
 /// The anode as injector: reconnected at its supply, the path stays on.
 #[test]
 fn an_injection_with_its_test_level_and_its_confirmation() {

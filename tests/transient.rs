@@ -139,6 +139,42 @@ fn without_an_on_state() {
     assert!(why.contains("no on-state"), "{why}");
 }
 
+/// The search for the on-state follows the S-curve up to 0.1 A/µm. The bar made 50 µm thick
+/// carries ten times that at 5 V: a pulse has no answer then, and the verdict, which knows that
+/// an on-state exists, is open rather than safe.
+#[test]
+fn an_on_state_beyond_what_is_followed_is_an_open_answer() {
+    let snapback =
+        "[[experiment]]\nkind = \"snapback\"\ndrive = [\"anode\"]\nstop = { current = 5e-2 }\n";
+    let judged = |thickness: &str, height: &str| {
+        let text = with(&bar(""), "thickness = \"1 um\"", thickness);
+        let pulse = with(PULSE, "height = \"100 uA/um\"", height);
+        let desk = Desk::new();
+        let verdict = "[verdict]\nsupply = 5\nmargin = 0.1\n";
+        let ran = desk.case("bar", &format!("{text}{snapback}{pulse}width = 1e-9\n{verdict}"), &[]);
+        assert_eq!(ran.code, Some(0), "{}", ran.err);
+        ran.json()
+    };
+    let thick = judged("thickness = \"50 um\"", "height = \"5 mA/um\"");
+    let pulse = &thick["experiments"][1];
+    assert!(pulse["latches"].is_null() && pulse["supply_current"]["on_A_per_um"].is_null());
+    let why = pulse["latches_reason"].as_str().expect("a reason");
+    assert!(why.contains("at 5 V carries more than 1e-1 A/µm"), "{why}");
+    let verdict = &thick["verdict"];
+    assert_eq!(verdict["answer"], "undecided");
+    let reasons = verdict["reasons"].as_array().expect("reasons");
+    let said = |what: &str| reasons.iter().any(|r| r.as_str().is_some_and(|r| r.contains(what)));
+    assert!(said("an on-state exists"), "{reasons:?}");
+    assert!(said("missing: the pulse has no answer: the on-state at 5 V"), "{reasons:?}");
+    let decides = verdict["decides"].as_str().expect("what decides");
+    assert!(decides.starts_with("none: the pulse has no answer"), "{decides}");
+    // The same current density in a bar of which it can be told.
+    let thin = judged("thickness = \"2 um\"", "height = \"200 uA/um\"");
+    assert_eq!(thin["verdict"]["answer"], "latches");
+    let on = thin["experiments"][1]["supply_current"]["on_A_per_um"].as_f64().expect("a current");
+    assert!(25.0 * on > 0.1 && on < 0.1, "{on}");
+}
+
 #[test]
 fn bad_input() {
     let refused = |text: &str, words: &[&str]| {

@@ -127,7 +127,7 @@ fn digits(reference: f64, within: Within) -> Within {
     let half = 0.5 * 10f64.powi(-decimals);
     match within {
         Within::Relative(t) => Within::Absolute((t * reference.abs()).max(half)),
-        other @ (Within::Absolute(_) | Within::AtLeast(_)) => other,
+        other @ (Within::Absolute(_) | Within::AtLeast(_) | Within::Factor(_)) => other,
     }
 }
 
