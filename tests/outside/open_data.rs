@@ -25,9 +25,8 @@
 //! * gains: base dose 1.7, narrowing in the emitter 2.4 (published laws differ by that at
 //!   1e19), minority mobility 1.5: factor 6; emitter-base voltage at a current: V_T ln 6.
 //!
-//! Sources: electrical tables of the open 180 nm process manual (google/gf180mcu-pdk; tables
-//! 5_1, 5_5, 5_8, sections 14.4 and 14.5) and the documentation of the open 130 nm process
-//! (google/skywater-pdk; bipolar and resistance tables).
+//! Sources: electrical and ESD tables of an open 180 nm process manual (tables 5_1, 5_5, 5_8;
+//! sections 14.4, 14.5), bipolar and resistance tables of an open 130 nm process.
 
 use holdpoint::case::set_path;
 use holdpoint::experiment::Figures;
