@@ -42,7 +42,8 @@ impl Assembly {
         self.evaluate_with(device, state, jacobian, Ionizing::Fluxes);
     }
 
-    /// Evaluate with a choice of the currents that ionize.
+    /// Evaluate with a choice of the currents that ionize; `jacobian` not with
+    /// [`Ionizing::CarriedByChord`], whose derivatives are old.
     pub fn evaluate_with(
         &mut self,
         device: &Device,
@@ -51,19 +52,14 @@ impl Assembly {
         ionizing: Ionizing,
     ) {
         let plain = Plain::new(device);
-        let carried = ionizing == Ionizing::Carried;
         self.edges.par_chunks_mut(256).enumerate().for_each(|(c, out)| {
             if let Some(plain) = &plain {
                 let edges = &device.edges[256 * c..256 * c + out.len()];
-                plain.flows(state, edges, out, carried);
+                plain.flows(state, edges, out, ionizing);
                 return;
             }
             for (flow, edge) in out.iter_mut().zip(&device.edges[256 * c..]) {
-                let before = flow.ionizing;
-                *flow = EdgeFlow::new(device, state, edge);
-                if carried {
-                    flow.ionizing = before;
-                }
+                flow.renew(EdgeFlow::new(device, state, edge), ionizing);
             }
         });
         if device.has_heat() {
@@ -71,6 +67,23 @@ impl Assembly {
         } else {
             self.rows::<3>(device, state, jacobian);
         }
+    }
+
+    /// The ionizing currents [A/cm²], edge by edge; empty without avalanche.
+    pub fn ionizing(&self, device: &Device) -> Vec<[f64; 2]> {
+        if device.silicon.avalanche.is_off() {
+            return Vec::new();
+        }
+        self.edges.iter().map(|flow| flow.ionizing).collect()
+    }
+
+    /// Take over what [`Assembly::ionizing`] gave; whether there was something for each edge.
+    pub fn take_ionizing(&mut self, currents: &[[f64; 2]]) -> bool {
+        let fits = currents.len() == self.edges.len();
+        if fits {
+            self.edges.iter_mut().zip(currents).for_each(|(flow, &c)| flow.ionizing = c);
+        }
+        fits
     }
 
     /// Carry the ionizing currents along a fraction `t` of the step `du` (scaled unknowns,

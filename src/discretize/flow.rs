@@ -50,6 +50,10 @@ pub enum Ionizing {
     /// equations at a solution: flux law and continuity as a mixed system, the currents
     /// eliminated.
     Carried,
+    /// The same between solves with one factored Jacobian: derivatives of the flows stay
+    /// those of that Jacobian. Along newer ones a step would carry currents that it does
+    /// not conserve, and a majority's derivatives times a hair are more than a leakage.
+    CarriedByChord,
 }
 
 /// Low-field mobility on an edge [cm²/(V·s)].
@@ -110,6 +114,18 @@ impl EdgeFlow {
             by[3] += by[1] * by_t[0] + by[2] * by_t[1];
             (by[1], by[2]) = (0.0, 0.0);
         }
+    }
+
+    /// Flows at another state, with the ionizing currents, and for a chord the derivatives,
+    /// that were here.
+    pub fn renew(&mut self, mut next: EdgeFlow, ionizing: Ionizing) {
+        if ionizing != Ionizing::Fluxes {
+            next.ionizing = self.ionizing;
+        }
+        if ionizing == Ionizing::CarriedByChord {
+            (next.n.by, next.p.by) = (self.n.by, self.p.by);
+        }
+        *self = next;
     }
 
     /// Carry the ionizing currents along a fraction `t` of a step: changes of ψ, n, p, T at

@@ -9,7 +9,7 @@ use crate::silicon::lanes::{exp, exp_m1};
 use crate::silicon::{AmbientKlaassen, AmbientSaturation, Carrier, Q};
 
 use super::device::{Device, Edge};
-use super::flow::{CarrierFlow, EdgeFlow, UNKNOWNS};
+use super::flow::{CarrierFlow, EdgeFlow, Ionizing, UNKNOWNS};
 use super::state::State;
 
 /// Edges at once.
@@ -74,8 +74,8 @@ impl Plain {
         })
     }
 
-    /// Flows along `edges`; the ionizing currents stay as they are if `carried`.
-    pub fn flows(&self, state: &State, edges: &[Edge], out: &mut [EdgeFlow], carried: bool) {
+    /// Flows along `edges`, as [`EdgeFlow::renew`].
+    pub fn flows(&self, state: &State, edges: &[Edge], out: &mut [EdgeFlow], ionizing: Ionizing) {
         let mut input = Input {
             drop: [0.0; LANES],
             per_h: [0.0; LANES],
@@ -91,15 +91,15 @@ impl Plain {
             self.machine.dispatch(Run { laws: self, input: &input, carrier: 0, out: n });
             self.machine.dispatch(Run { laws: self, input: &input, carrier: 1, out: p });
             for (l, (edge, flow)) in edges.iter().zip(out).enumerate() {
-                flow.drop = input.drop[l];
-                flow.field = -input.drop[l] * input.per_h[l];
+                let drop = input.drop[l];
+                let mut next =
+                    EdgeFlow { drop, field: -drop * input.per_h[l], ..EdgeFlow::default() };
                 if edge.face > 0.0 {
-                    flow.n = output[0].flow(l, 0);
-                    flow.p = output[1].flow(l, 1);
-                    if !carried {
-                        flow.ionizing = [flow.n.current, flow.p.current];
-                    }
+                    next.n = output[0].flow(l, 0);
+                    next.p = output[1].flow(l, 1);
+                    next.ionizing = [next.n.current, next.p.current];
                 }
+                flow.renew(next, ionizing);
             }
         }
     }

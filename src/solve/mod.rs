@@ -8,6 +8,7 @@ mod gummel;
 mod plane;
 mod rest;
 mod scalar;
+mod size;
 mod small_signal;
 mod system;
 mod tangent;

@@ -9,7 +9,7 @@ use std::sync::Arc;
 
 use nalgebra::DMatrix;
 
-use crate::discretize::{Change, Stage, State};
+use crate::discretize::{Change, Ionizing, Stage, State};
 use crate::linear::{BlockMatrix, BlockPattern, DirectSolver, LinearError};
 
 use super::system::{PER_UM, System};
@@ -45,7 +45,7 @@ impl SmallSignal {
     /// As of the test functions' linear systems.
     pub fn new(system: &mut System, state: &State) -> Result<SmallSignal, LinearError> {
         let device = system.device;
-        system.update_tests(state, true)?;
+        system.update_tests(state, true, Ionizing::Fluxes)?;
         let block = device.block();
         let contacts = 0..device.contacts.len();
         let conduction: Vec<Vec<f64>> = contacts

@@ -8,6 +8,7 @@ use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 use super::chord::{Chord, START, TANGENT};
 use super::closing::source;
 use super::plane::Plane;
+use super::size::{hopeless, scaled_size};
 use super::weights::TestFunctions;
 use super::work::Work;
 
@@ -114,6 +115,8 @@ pub struct System<'a> {
     pub(super) factors: Option<BorderedFactors>,
     /// The assembled Jacobian is newer than the factors: how exact a tangent is wanted.
     pub(super) stale: Option<f64>,
+    /// The edges hold the ionizing currents that the next Newton iteration starts with.
+    pub(super) carried: bool,
 }
 
 impl<'a> System<'a> {
@@ -141,6 +144,7 @@ impl<'a> System<'a> {
             drive_row: Vec::new(),
             factors: None,
             stale: None,
+            carried: false,
         }
     }
 
@@ -187,6 +191,13 @@ impl<'a> System<'a> {
         }
     }
 
+    /// Have the next [`System::newton`] start with these ionizing currents, edge by edge, as
+    /// [`Assembly::ionizing`] gave them at a solution nearby. The fluxes of a predicted
+    /// state are off by more than a leakage is.
+    pub fn carry_from(&mut self, ionizing: &[[f64; 2]]) {
+        self.carried = self.assembly.take_ionizing(ionizing);
+    }
+
     /// Full Newton from `state`, `lambda` to a solution of device, circuit and constraint.
     /// On success the assembly holds residual and currents at the solution.
     pub fn newton(
@@ -195,25 +206,27 @@ impl<'a> System<'a> {
         lambda: &mut [f64; 2],
         constraint: &Constraint,
     ) -> Result<NewtonInfo, NewtonError> {
+        let ionizing =
+            if std::mem::take(&mut self.carried) { Ionizing::Carried } else { Ionizing::Fluxes };
         if let Some(info) = self.at_rest(state, lambda, constraint)? {
             return Ok(info);
         }
         let mut info = NewtonInfo::default();
         self.apply_lambda(state, *lambda);
         let own = self.own();
-        self.update_tests(state, true)?;
+        self.update_tests(state, true, ionizing)?;
         let mut evaluated = true;
         let mut previous = f64::INFINITY;
         let mut best_imbalance = f64::INFINITY;
-        let mut ionizing = Ionizing::Fluxes;
         let mut chord = Chord::default();
         loop {
             let settled =
                 previous < self.params.update && chord.is_sure(previous, self.params.update);
             if !std::mem::take(&mut evaluated) {
+                let ionizing =
+                    if chord.next { Ionizing::CarriedByChord } else { Ionizing::Carried };
                 self.assembly.evaluate_with(self.device, state, !chord.next, ionizing);
             }
-            ionizing = Ionizing::Carried;
             let [sum, largest] = self.imbalance();
             let unbalanced = self.assembly.unbalanced * PER_UM;
             info.residuals.push(unbalanced / largest.max(1e-300));
@@ -283,8 +296,9 @@ impl<'a> System<'a> {
         &mut self,
         state: &State,
         jacobian: bool,
+        ionizing: Ionizing,
     ) -> Result<(), LinearError> {
-        self.assembly.evaluate(self.device, state, jacobian);
+        self.assembly.evaluate_with(self.device, state, jacobian, ionizing);
         let mut groups = vec![self.circuit.drive.clone()];
         groups.extend(self.own().into_iter().map(|k| vec![k]));
         groups.extend((0..self.device.contacts.len()).map(|k| vec![k]));
@@ -316,7 +330,7 @@ impl<'a> System<'a> {
         lambda: [f64; 2],
         constraint: &Constraint,
     ) -> Result<(), NewtonError> {
-        self.update_tests(state, true)?;
+        self.update_tests(state, true, Ionizing::Fluxes)?;
         self.build_border(state, lambda, constraint);
         self.factor()?;
         Ok(())
@@ -364,34 +378,4 @@ impl<'a> System<'a> {
         self.apply_lambda(state, *lambda);
         size
     }
-}
-
-/// Scaled size of an update `du` of the device and `dv` of the contacts' own voltages: the
-/// largest of δψ/V_T, δn/n, δp/p, δT/SCALE_T.
-fn scaled_size(device: &Device, state: &State, du: &[f64], dv: &[f64]) -> f64 {
-    let mut size = dv.iter().fold(0.0f64, |m, v| m.max(v.abs() / device.silicon.vt));
-    for (i, d) in du.chunks_exact(device.block()).enumerate() {
-        size = size.max(d.get(3).map_or(0.0, |heat| heat.abs()));
-        if device.ties[i] != Tie::Free {
-            continue;
-        }
-        size = size.max(d[0].abs());
-        if device.has_silicon(i) {
-            // Densities far below intrinsic carry nothing; judge them on that scale.
-            let floor = 1e-8 * device.nie[i];
-            size = size.max(d[1].abs() * DENSITY_SCALE / (state.n[i] + floor));
-            size = size.max(d[2].abs() * DENSITY_SCALE / (state.p[i] + floor));
-        }
-    }
-    size
-}
-
-/// Newton from a good prediction that still moves like this will not make it in time:
-/// halving the step is cheaper than waiting. Measured on the shipped cases, 2026-11.
-fn hopeless(steps: u32, size: f64, previous: f64) -> bool {
-    let growing = steps >= 3 && size > 3.0 && size > 2.0 * previous;
-    growing
-        || (steps >= 4 && size > 20.0)
-        || (steps >= 6 && size > 0.5)
-        || (steps > 10 && size > 1e-4)
 }

@@ -72,7 +72,7 @@ impl System<'_> {
         let own = self.own();
         // Any weights are right; those of the stage before are as good for one nearby.
         if !own.is_empty() && !again {
-            self.update_tests(state, false)?;
+            self.update_tests(state, false, Ionizing::Fluxes)?;
         }
         let mut lambda = [0.0; 2];
         let (mut previous, mut best, mut error) = (f64::INFINITY, f64::INFINITY, f64::INFINITY);

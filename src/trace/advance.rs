@@ -88,7 +88,7 @@ impl Run<'_> {
         let scale = self.params.scale;
         let here = &self.here;
         let other = self.before.as_ref().map(|(p, at)| (p, *at));
-        let (mut state, mut lambda) = here.predict(system.device, other, length);
+        let (mut state, mut lambda) = here.predict(system, other, length);
         let info = system
             .newton(&mut state, &mut lambda, &here.plane(length))
             .map_err(|e| e.to_string())?;
@@ -129,8 +129,7 @@ impl Run<'_> {
         if !(0.0..=1.0).contains(&share) {
             return (over, length);
         }
-        let (mut state, mut lambda) =
-            behind.predict(system.device, Some((&over, length)), share * length);
+        let (mut state, mut lambda) = behind.predict(system, Some((&over, length)), share * length);
         if system.newton(&mut state, &mut lambda, &constraint).is_err() {
             return (over, length);
         }
@@ -178,7 +177,7 @@ impl Run<'_> {
         }
         let share = a / (a - b);
         let (mut state, mut lambda) =
-            behind.predict(system.device, Some((&self.here, length)), share * length);
+            behind.predict(system, Some((&self.here, length)), share * length);
         if system.newton(&mut state, &mut lambda, &Constraint::Voltage(level)).is_err() {
             return;
         }

@@ -39,8 +39,7 @@ pub fn find_fold(
         near.sort_by(|p, q| (p.0 - s).abs().total_cmp(&(q.0 - s).abs()));
         near.truncate(2);
         let [(from, base), (to, other)] = near.as_slice() else { break };
-        let (mut state, mut lambda) =
-            base.predict(system.device, Some((other, to - from)), s - from);
+        let (mut state, mut lambda) = base.predict(system, Some((other, to - from)), s - from);
         let plane = a.plane(s);
         if system.newton(&mut state, &mut lambda, &plane).is_err() {
             break;

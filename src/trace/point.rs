@@ -1,6 +1,6 @@
 //! One solved point of a branch with its tangent, and predictions from it.
 
-use crate::discretize::{Device, State, Tie, add_words};
+use crate::discretize::{State, Tie, add_words};
 use crate::linear::LinearError;
 use crate::solve::{
     Constraint, NewtonError, Plane, PlaneScale, System, Tangent, Terminals, open_contacts,
@@ -22,6 +22,8 @@ pub struct Point {
     pub direction: Vec<f64>,
     /// d(everything)/d(arclength).
     pub tangent: Tangent,
+    /// The currents that ionize at this solution, see [`Assembly::ionizing`].
+    ionizing: Vec<[f64; 2]>,
     scale: PlaneScale,
     open: Vec<bool>,
 }
@@ -77,6 +79,7 @@ impl Point {
             largest,
             direction: d.iter().map(|x| x * f).collect(),
             tangent: scaled(t, f),
+            ionizing: system.assembly.ionizing(system.device),
             scale,
             open,
             state,
@@ -147,13 +150,15 @@ impl Point {
 
     /// Prediction at arclength `ds` from here. `other` is a second solved point at
     /// arclength `at` (negative behind): with it the prediction is the cubic through both
-    /// points and both tangents.
+    /// points and both tangents. `system` is made ready to start Newton there.
     pub fn predict(
         &self,
-        device: &Device,
+        system: &mut System,
         other: Option<(&Point, f64)>,
         ds: f64,
     ) -> (State, [f64; 2]) {
+        system.carry_from(&self.ionizing);
+        let device = system.device;
         let mut state = self.state.clone();
         let t = &self.tangent;
         for (i, &slope) in t.temperature.iter().enumerate() {

@@ -62,7 +62,7 @@ fn approach(
             Some(p) => {
                 let unit = p.direction[0].abs().max(1e-300);
                 let other = before.as_ref().map(|(q, at)| (q, at / unit));
-                let (s, _) = p.predict(system.device, other, ds / unit);
+                let (s, _) = p.predict(system, other, ds / unit);
                 (s, [goal, 0.0])
             }
             None => (state.clone(), [goal, 0.0]),
