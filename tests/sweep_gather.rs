@@ -4,6 +4,7 @@ mod sweep_support;
 
 use std::process::Command;
 
+use holdpoint::experiment::Figures;
 use holdpoint::record::{self, Values, read_gathered};
 use sweep_support::{DIODE, Desk, bar};
 
@@ -207,5 +208,110 @@ fn what_only_one_gathered_sweep_has_is_beyond_any_tolerance() {
         let json = said.json();
         let changed = json["changed"].as_array().expect("a list");
         assert!(changed.iter().any(|c| c["what"] == "column I_anode_5"), "{json}");
+    }
+}
+
+/// A diode on a list of voltages, run; the path of its result.
+fn listed(desk: &Desk, name: &str, at: &str) -> std::path::PathBuf {
+    desk.put(&format!("{name}.toml"), &DIODE.replace("0, 0.2, 0.4, 0.5, 0.6", at));
+    let (case, out) = (format!("{name}.toml"), format!("{name}.h5"));
+    desk.run(&["run", &case, "-o", &out, "-q"]).good();
+    desk.file(&out)
+}
+
+#[test]
+fn curves_without_a_common_current_are_no_agreement() {
+    let desk = Desk::new();
+    for (name, at) in [("low", "0.2, 0.25"), ("high", "0.55, 0.6"), ("one", "0.5")] {
+        listed(&desk, name, at);
+    }
+    let said = desk.run(&["compare", "low.h5", "high.h5", "--tolerance", "1e9"]);
+    assert_eq!(said.code, Some(1), "{said:?}");
+    assert!(said.out.contains("curves have no current in common: "), "{said:?}");
+    let json = desk.run(&["compare", "low.h5", "high.h5", "--json"]).good().json();
+    let curve = &json["experiments"][0]["curve"];
+    assert_eq!(curve["common"], false, "{json}");
+    let ends = |key: &str| [0, 1].map(|k| curve[key][k].as_f64().expect("a current"));
+    let (low, high) = (ends("first_A_per_um"), ends("second_A_per_um"));
+    assert!(low[0] < low[1] && low[1] < high[0] && high[0] < high[1], "{json}");
+    // A single point has no range: it agrees with itself, and a digit is a digit.
+    let same = desk.run(&["compare", "one.h5", "one.h5", "--tolerance", "0"]).good();
+    assert!(same.out.contains("no difference"), "{same:?}");
+    let a = record::read(&desk.file("one.h5")).expect("a result");
+    let mut b = a.clone();
+    b.experiments[0].curve.current[0] *= 1.001;
+    let r = holdpoint::sweep::compare(&a, &b);
+    assert!(r.changed.is_empty() && r.within(1.01e-3) && !r.within(0.99e-3), "{r:?}");
+}
+
+#[test]
+fn currents_of_all_terminals_of_a_list_are_compared() {
+    let desk = Desk::new();
+    let a = record::read(&listed(&desk, "a", "0.5, 0.6")).expect("a result");
+    let mut b = a.clone();
+    let Figures::Bias { points } = &mut b.experiments[0].figures else { panic!("a list") };
+    points[1].at_terminals.current[1] *= 1.02;
+    let r = holdpoint::sweep::compare(&a, &b);
+    // Relative to the larger: 0.02/1.02.
+    assert!((r.worst - 0.02 / 1.02).abs() < 1e-12, "{r:?}");
+    assert!(r.lines.iter().any(|l| l.contains("at 0.6 V") && l.contains("cathode")), "{r:?}");
+}
+
+#[test]
+fn reasons_are_told_and_not_judged() {
+    let desk = swept();
+    let a = record::read(&desk.results("b")[0]).expect("a result");
+    let with = |trigger: &str, stopped: &str| {
+        let mut r = a.clone();
+        let Figures::Snapback { trigger: t, .. } = &mut r.experiments[0].figures else {
+            panic!("a snapback")
+        };
+        *t = Err(trigger.to_string());
+        r.experiments[0].status = holdpoint::experiment::Status::Stopped(stopped.to_string());
+        r
+    };
+    let (b, c) = (with("no fold up to 3 V", "step 7"), with("no fold up to 4 V", "step 9"));
+    let r = holdpoint::sweep::compare(&b, &c);
+    assert!(r.within(0.0), "{r:?}");
+    for part in ["\"no fold up to 3 V\" -> \"no fold up to 4 V\"", "\"step 7\" -> \"step 9\""] {
+        assert!(r.lines.iter().any(|l| l.contains(part)), "{part}: {:?}", r.lines);
+    }
+    assert_eq!(r.json["texts"].as_array().map(Vec::len), Some(2), "{}", r.json);
+    // A point that is there in one only is judged.
+    assert!(!holdpoint::sweep::compare(&a, &b).within(1e9));
+}
+
+#[test]
+fn gains_resistances_and_critical_injections_have_columns() {
+    let desk = Desk::new();
+    let pad = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/tern180-pad.toml");
+    let pad = std::fs::read_to_string(pad).expect("shipped").replace("nodes = 8000", "nodes = 700");
+    let (layout, experiments) = pad.split_once("[[experiment]]").expect("experiments");
+    // The injection that ends soonest, and the two others that a case may have.
+    let parts: Vec<&str> = experiments.split("[[experiment]]").collect();
+    let injection = parts.iter().find(|p| p.contains("n-drain\"\nsign")).expect("there");
+    let injection = injection.split("[verdict]").next().expect("a part");
+    let text = format!(
+        "{layout}[[experiment]]{injection}[[experiment]]\nkind = \"resistances\"\nsupply = 3.3\n\
+         [[experiment]]\nkind = \"gains\"\nsupply = 3.3\nstop = {{ current = 1e-8 }}\n"
+    );
+    desk.put("pad.toml", &text);
+    desk.put("p.sweep.toml", "base = \"pad.toml\"\n[axes]\ntemperature = [\"125 degC\"]\n");
+    let _ = desk.run(&["sweep", "run", "p.sweep.toml", "-q"]);
+    desk.run(&["sweep", "gather", "p.sweep.toml"]).good();
+    let g = read_gathered(&desk.file("results/p/gathered.h5")).expect("gathered");
+    let all: Vec<&str> = g.columns.iter().map(|c| c.name.as_str()).collect();
+    // R_W and R_S: ohms to megohms times µm; a gain between 0.1 and 1000; currents below the
+    // stop's 10 mA/µm, out of the drain.
+    for (name, low, high) in [
+        ("resistances_well_ohm_um", 1e1, 1e7),
+        ("resistances_substrate_ohm_um", 1e1, 1e7),
+        ("gains_npn_largest_beta", 0.1, 1e3),
+        ("gains_pnp_largest_beta", 0.1, 1e3),
+        ("I_crit_n-drain", -1e-2, -1e-6),
+    ] {
+        assert!(all.contains(&name), "{name}: {all:?}");
+        let v = numbers(&g, name)[0];
+        assert!(low < v && v < high, "{name} = {v}");
     }
 }

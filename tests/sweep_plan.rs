@@ -243,6 +243,50 @@ fn plan_prints_and_refuses() {
 }
 
 #[test]
+fn the_estimate_rests_on_present_results_or_on_steps_taken_now() {
+    let desk = Desk::new();
+    desk.put("diode.toml", DIODE);
+    let sweep = "base = \"diode.toml\"\n[axes]\ntemperature = [260, 300, 340]\n";
+    desk.put("e.sweep.toml", sweep);
+    let plan = || desk.run(&["sweep", "plan", "e.sweep.toml", "--json"]).good().json();
+    let of = |j: &serde_json::Value, key: &str| j["estimate"][key].as_f64().expect("a number");
+    let steps = plan();
+    assert_eq!(steps["estimate"]["from"], "newton-steps", "{steps}");
+    assert!(of(&steps, "seconds_per_case_low") < of(&steps, "seconds_per_case"));
+    // A rule of thumb for 50 nodes and five points, on any machine: no second.
+    assert!(of(&steps, "seconds_per_case_high") < 1.0, "{steps}");
+    desk.run(&["sweep", "run", "e.sweep.toml", "-q"]).good();
+    let walls: Vec<f64> = desk
+        .results("e")
+        .iter()
+        .map(|p| holdpoint::record::head(p).expect("a result").wall)
+        .collect();
+    let there = plan();
+    assert_eq!(there["estimate"]["from"], "results", "{there}");
+    let mean = walls.iter().sum::<f64>() / 3.0;
+    assert!((of(&there, "seconds_per_case") / mean - 1.0).abs() < 1e-9, "{there} {walls:?}");
+    // Results of another case text say nothing of this one.
+    desk.put("diode.toml", &DIODE.replace("1e18", "2e18"));
+    assert_eq!(plan()["estimate"]["from"], "newton-steps");
+    // A finer grid, a longer case; an axis over the grid asks for the memory of its largest.
+    desk.put("diode.toml", DIODE);
+    let bytes = |nodes: &str| {
+        let base = DIODE.split("[grid]").next().expect("a part").to_string();
+        let end = DIODE.split_once("y = [0, 1]\n").expect("a part").1;
+        desk.put("g.toml", &format!("{base}[grid]\nnodes = 500\n{end}"));
+        desk.put(
+            "g.sweep.toml",
+            &format!("base = \"g.toml\"\n[axes]\n\"grid.nodes\" = [{nodes}]\n"),
+        );
+        let j = desk.run(&["sweep", "plan", "g.sweep.toml", "--json"]).good().json();
+        (of(&j, "bytes_per_case"), of(&j, "seconds_per_case"))
+    };
+    let (small, large) = (bytes("500"), bytes("500, 9000, 600, 700"));
+    assert!((large.0 - small.0 - 8500.0 * 24e3).abs() < 1.0, "{small:?} {large:?}");
+    assert!(large.1 > 2.0 * small.1, "{small:?} {large:?}");
+}
+
+#[test]
 fn the_shipped_sweep_is_good() {
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/tern180-spacing.sweep.toml");
     let s = Sweep::read(Path::new(path)).unwrap_or_else(|p| panic!("{p:?}"));

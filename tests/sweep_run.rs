@@ -354,3 +354,105 @@ fn shards_cover_the_sweep() {
         assert_eq!(desk.run(&args).code, Some(2), "{bad:?}");
     }
 }
+
+#[test]
+fn another_version_is_run_again() {
+    let desk = desk();
+    let run = || desk.run(&["sweep", "run", "d.sweep.toml", "--json", "-q"]).good();
+    assert_eq!(counts(&run()), [6, 0, 0]);
+    let path = desk.results("d")[2].clone();
+    let mut old = record::read(&path).expect("a result");
+    old.provenance.version = "0.0.1".to_string();
+    record::write(&path, &old).expect("written");
+    let status = desk.run(&["sweep", "status", "d.sweep.toml"]).good();
+    assert!(status.out.contains("made by version 0.0.1"), "{status:?}");
+    assert_eq!(counts(&run()), [1, 5, 0]);
+}
+
+#[test]
+fn a_killed_trace_goes_on_from_its_checkpoint() {
+    let desk = desk();
+    desk.put("bar.toml", &bar().replace("nodes = 200", "nodes = 1500"));
+    desk.put("k.sweep.toml", "base = \"bar.toml\"\n[axes]\ntemperature = [300]\n");
+    let partial = desk.file("results/k/cases/temperature=300.h5.partial");
+    // The checkpoint once it has points, with the sweep killed in mid-trace.
+    let killed = |more_than: usize| {
+        let mut child = start(&desk, "k.sweep.toml");
+        let end = Instant::now() + Duration::from_secs(120);
+        while Instant::now() < end && child.try_wait().expect("asked").is_none() {
+            let points = record::read(&partial).map_or(0, |r| r.experiments[0].curve.len());
+            if points > more_than {
+                break;
+            }
+            std::thread::sleep(Duration::from_millis(5));
+        }
+        kill(&format!("-{}", child.id()), "-KILL");
+        child.wait().expect("ended");
+        record::read(&partial).ok().map(|r| r.experiments[0].curve.clone())
+    };
+    let first = killed(0).expect("a checkpoint with points");
+    assert!(!first.voltage.is_empty());
+    // The second begins with the points of the first, bit for bit: only those since were lost.
+    if let Some(second) = killed(first.len()) {
+        assert!(second.len() > first.len());
+        assert_eq!(second.voltage[..first.len()], first.voltage[..]);
+        assert_eq!(second.current[..first.len()], first.current[..]);
+    }
+    desk.run(&["sweep", "run", "k.sweep.toml", "-q"]).good();
+    let whole = record::read(&desk.results("k")[0]).expect("a result");
+    assert_eq!(whole.experiments[0].curve.voltage[..first.len()], first.voltage[..]);
+}
+
+#[test]
+fn claims_hold_where_links_fail_or_answers_are_lost() {
+    let desk = desk();
+    // A file system without links (EPERM), and a server whose answer is lost: the link is
+    // made, the caller hears "exists".
+    desk.put(
+        "link.c",
+        "#define _GNU_SOURCE\n#include <errno.h>\n#include <stdlib.h>\n#include <unistd.h>\n\
+         #include <sys/syscall.h>\n#include <fcntl.h>\n\
+         static int no(int made) { errno = made ? EEXIST : EPERM; return -1; }\n\
+         int linkat(int a, const char *p, int b, const char *q, int f) {\n\
+           if (!getenv(\"LOST\")) return no(0);\n\
+           return syscall(SYS_linkat, a, p, b, q, f) ? -1 : no(1);\n}\n\
+         int link(const char *p, const char *q) { return linkat(AT_FDCWD, p, AT_FDCWD, q, 0); }\n",
+    );
+    let made = Command::new("cc")
+        .args(["-shared", "-fPIC", "-o", "link.so", "link.c"])
+        .current_dir(desk.0.path())
+        .status();
+    if !made.is_ok_and(|s| s.success()) {
+        println!("skipped: no C compiler here");
+        return;
+    }
+    for lost in [false, true] {
+        let mut both: Vec<_> = (0..2)
+            .map(|_| {
+                let mut command =
+                    desk.command(&["sweep", "run", "d.sweep.toml", "--jobs", "2", "--json", "-q"]);
+                command.env("LD_PRELOAD", desk.file("link.so"));
+                if lost {
+                    command.env("LOST", "1");
+                }
+                command.stdout(Stdio::piped()).stderr(Stdio::piped()).spawn().expect("started")
+            })
+            .collect();
+        let said: Vec<Said> =
+            both.drain(..).map(|c| Said::of(c.wait_with_output().expect("ended")).good()).collect();
+        let ran: u64 = said.iter().map(|s| counts(s)[0]).sum();
+        assert_eq!(ran, 6, "each case once, lost {lost}: {said:?}");
+        assert_eq!(desk.debris("d"), Vec::<String>::new());
+        std::fs::remove_dir_all(desk.file("results/d")).expect("removed");
+    }
+}
+
+#[test]
+fn progress_counts_all_cases() {
+    let desk = desk();
+    let said = desk.run(&["sweep", "run", "d.sweep.toml", "--jobs", "1"]).good();
+    for k in 1..=6 {
+        assert!(said.err.contains(&format!("d: {k} of 6 cases")), "{k}: {said:?}");
+    }
+    assert!(said.err.contains(" left"), "{said:?}");
+}

@@ -12,7 +12,7 @@ use super::sweep_slurm::Slurm;
 use super::sweep_task::Task;
 use super::units::duration;
 use super::{BAD_INPUT, DONE, FAILED, Io, Rooms};
-use crate::sweep::{self, Estimate, Folder};
+use crate::sweep::{self, Basis, Estimate, Folder};
 
 /// Many cases made from one: plan, run here or on a cluster, gather
 ///
@@ -109,19 +109,24 @@ pub(super) fn locate(
     Ok((sweep, folder))
 }
 
-/// Time and memory of a case: from results that are there, else by formula.
+/// Time and memory of a case, and what that rests on.
 pub(super) fn estimate(sweep: &sweep::Sweep, folder: &Folder) -> (Estimate, String) {
-    let formula = sweep.estimate();
-    match folder.measured() {
-        Some((seconds, n)) => {
-            let how = format!("time from {n} results that are there");
-            (Estimate { seconds, measured: true, ..formula }, how)
+    let e = sweep::estimate(sweep, folder);
+    let (low, high) = (duration(e.low), duration(e.high));
+    let how = match e.basis {
+        Basis::Results(n) => format!("{low} to {high} in {n} results that are there"),
+        Basis::Steps => {
+            format!(
+                "likely {low} to {high}, from Newton steps timed now; one finished case makes it better"
+            )
         }
-        None => (
-            formula,
-            "by formula, off by ten or more at times; one finished case makes it better".into(),
-        ),
-    }
+        Basis::Formula => {
+            format!(
+                "by formula, likely {low} to {high} on a fast core; one finished case makes it better"
+            )
+        }
+    };
+    (e, how)
 }
 
 /// Memory for people.
@@ -131,8 +136,9 @@ pub(super) fn mebibytes(bytes: f64) -> String {
 
 /// Say which cases a sweep has, and what they will take
 ///
-/// Reads the sweep and its base case and checks every path and value against the case;
-/// solves nothing, writes nothing.
+/// Reads the sweep and its base case and checks every path and value against the case. For
+/// the time it looks at results that are there, or takes some Newton steps of the middle
+/// case on a small mesh (0.1 s). Writes nothing.
 #[derive(Debug, Args)]
 struct Plan {
     /// Sweep file (TOML)
@@ -164,6 +170,11 @@ impl Plan {
             false => (0..6).chain(sweep.count - 3..sweep.count).collect(),
         };
         if self.json {
+            let from = match e.basis {
+                Basis::Results(_) => "results",
+                Basis::Steps => "newton-steps",
+                Basis::Formula => "formula",
+            };
             let axes: Vec<_> = sweep
                 .axes
                 .iter()
@@ -182,7 +193,9 @@ impl Plan {
                 "names": listed.iter().map(|k| sweep.case_name(*k)).collect::<Vec<_>>(),
                 "estimate": {
                     "seconds_per_case": e.seconds, "seconds": total,
-                    "bytes_per_case": e.bytes, "measured": e.measured,
+                    "seconds_per_case_low": e.low, "seconds_per_case_high": e.high,
+                    "bytes_per_case": e.bytes, "from": from,
+                    "measured": matches!(e.basis, Basis::Results(_)),
                 },
             }));
             return DONE;

@@ -8,10 +8,10 @@ use clap::Args;
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use serde_json::json;
 
-use super::sweep::{estimate, failed, read};
+use super::sweep::{failed, read};
 use super::units::duration;
 use super::{DONE, FAILED, INTERRUPTED, Interrupt, Io, Rooms, memory};
-use crate::sweep::{Event, Folder, Pool, Summary, Sweep};
+use crate::sweep::{self, Event, Folder, Pool, Summary, Sweep};
 
 /// Run the cases of a sweep side by side on this machine
 ///
@@ -56,8 +56,7 @@ impl Run {
             Ok(program) => program,
             Err(e) => return failed(&format!("where this program lies is not known: {e}"), io),
         };
-        let (each, _) = estimate(&sweep, &folder);
-        let jobs = self.jobs.map_or_else(|| room(each.bytes, self.threads), usize::from);
+        let jobs = self.jobs.map_or_else(|| room(&sweep, self.threads), usize::from);
         let mut args: Vec<OsString> = vec!["sweep".into(), "task".into(), self.file.into()];
         args.extend(["--output".into(), folder.path().into(), "--serve".into()]);
         args.extend(["--threads".into(), self.threads.to_string().into()]);
@@ -93,11 +92,16 @@ impl Run {
     }
 }
 
-/// Cases at once: one per core and thread, as many as half again their memory fits.
-fn room(bytes: f64, threads: u16) -> usize {
+/// Cases at once on this machine.
+fn room(sweep: &Sweep, threads: u16) -> usize {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    fits(cores, threads, sweep::bytes(sweep), memory::available())
+}
+
+/// One per core and thread, as many as half again their memory fits; one at least.
+fn fits(cores: usize, threads: u16, bytes: f64, free: Option<f64>) -> usize {
     let by_cores = (cores / usize::from(threads).max(1)).max(1);
-    match memory::available() {
+    match free {
         Some(free) if bytes > 0.0 => by_cores.min(((free / (1.5 * bytes)) as usize).max(1)),
         _ => by_cores,
     }
@@ -121,6 +125,7 @@ fn document(sweep: &Sweep, folder: &Folder, summary: &Summary, wall: f64) -> ser
         "elsewhere": list(&summary.elsewhere),
         "left": summary.left,
         "case_seconds": summary.seconds,
+        "beside_solving_s": summary.beside,
         "wall_s": wall,
     })
 }
@@ -259,5 +264,21 @@ impl<'a, 'io> Show<'a, 'io> {
         if let Some(bar) = self.bar.take() {
             bar.finish_and_clear();
         }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::fits;
+
+    #[test]
+    fn cases_at_once_follow_cores_and_memory() {
+        let gib = 1_073_741_824.0;
+        assert_eq!(fits(8, 1, gib, Some(64.0 * gib)), 8);
+        assert_eq!(fits(8, 3, gib, Some(64.0 * gib)), 2);
+        // Three take 4.5 of 5 GiB with their half again.
+        assert_eq!(fits(8, 1, gib, Some(5.0 * gib)), 3);
+        // A case is tried even if it may not fit.
+        assert_eq!((fits(8, 1, gib, Some(0.1 * gib)), fits(2, 4, gib, None)), (1, 1));
     }
 }

@@ -2,15 +2,15 @@
 
 use std::path::{Path, PathBuf};
 use std::sync::mpsc::{Receiver, channel};
-use std::time::Instant;
+use std::time::{Duration, Instant};
 
 use clap::Args;
 
 use super::sweep::{failed, read};
 use super::{BAD_INPUT, DONE, FAILED, INTERRUPTED, Interrupt, Io, Job, Rooms, RunError, Watch};
 use crate::experiment::Status;
-use crate::record;
-use crate::sweep::{ClaimError, Event, Folder, Summary, Sweep, claim};
+use crate::record::{self, Checkpointer};
+use crate::sweep::{ClaimError, Event, Folder, Summary, Sweep, Took, claim};
 
 /// Run some cases of a sweep in this process (what a cluster's tasks do)
 ///
@@ -90,7 +90,7 @@ impl Task {
             let event = worker.case(index, &interrupt, io);
             let name = sweep.case_name(index);
             match &event {
-                Event::Done(_, seconds) => io.note(&format!("{name}: done in {seconds:.1} s")),
+                Event::Done(_, took) => io.note(&format!("{name}: done in {:.1} s", took.seconds)),
                 Event::Stopped(_, why) => io.error(&format!("{name}: stopped: {why}")),
                 Event::Failed(_, why) => io.error(&format!("{name}: {why}")),
                 Event::Elsewhere(_, who) => io.note(&format!("{name}: {who}")),
@@ -137,6 +137,7 @@ impl Worker<'_> {
 
     /// Runs one case, or finds that there is no need.
     fn case(&self, index: usize, interrupt: &Interrupt, io: &mut Io) -> Event {
+        let begun = Instant::now();
         let name = self.sweep.case_name(index);
         let fail = |why: String| {
             self.folder.note_failure(&name, &why);
@@ -163,16 +164,23 @@ impl Worker<'_> {
         if done() {
             return Event::Kept(index);
         }
-        let event = self.claimed(index, &name, &output, interrupt, io);
+        let (event, solving) = self.claimed(index, &name, &output, interrupt, io);
         match &event {
             Event::Failed(_, why) => self.folder.note_failure(&name, why),
             Event::Done(..) | Event::Stopped(..) => self.folder.forget_failure(&name),
             _ => {}
         }
         drop(held);
-        event
+        match event {
+            Event::Done(index, mut took) => {
+                took.beside = begun.elapsed().saturating_sub(solving).as_secs_f64();
+                Event::Done(index, took)
+            }
+            other => other,
+        }
     }
 
+    /// What became of it, and how long meshing and solving took.
     fn claimed(
         &self,
         index: usize,
@@ -180,13 +188,14 @@ impl Worker<'_> {
         output: &Path,
         interrupt: &Interrupt,
         io: &mut Io,
-    ) -> Event {
+    ) -> (Event, Duration) {
         let started = Instant::now();
+        let without = |event| (event, Duration::ZERO);
         let case = match self.sweep.case(index) {
             Ok((case, _)) => case,
             Err(problems) => {
                 let first = problems.first().map(|p| p.text.clone()).unwrap_or_default();
-                return Event::Failed(index, format!("the case is no good: {first}"));
+                return without(Event::Failed(index, format!("the case is no good: {first}")));
             }
         };
         let partial = record::partial_path(output);
@@ -197,47 +206,56 @@ impl Worker<'_> {
         let (threads, bars) = (self.threads, None);
         let job = Job { case: &case, name, threads, fields: 0, bars, sensitivities: false, resume };
         let mut watch = Watch::new(output, name, true, interrupt.clone(), io);
+        let running = Instant::now();
         let ended = self.rooms.run(&job, &mut watch);
-        let checkpoint = watch.end();
-        let failure = match ended {
-            Ok(()) => None,
-            Err(RunError::Failed(why)) => Some(why),
-            Err(RunError::Input(problems)) => {
-                Some(problems.first().map(|p| p.text.clone()).unwrap_or_default())
+        let solving = running.elapsed().saturating_sub(watch.writing());
+        let event = match (ended, watch.end()) {
+            (Err(why), Some(checkpoint)) => {
+                // What there is is kept; the failure is what counts.
+                let _ = checkpoint.save();
+                Event::Failed(index, said(why))
             }
+            (Err(why), None) => Event::Failed(index, said(why)),
+            (Ok(()), Some(checkpoint)) => finished(index, checkpoint, started),
+            (Ok(()), None) if interrupt.is_set() => Event::Interrupted(index),
+            (Ok(()), None) => Event::Failed(index, "the run ended without a record".into()),
         };
-        let Some(checkpoint) = checkpoint else {
-            return match failure {
-                Some(why) => Event::Failed(index, why),
-                None if interrupt.is_set() => Event::Interrupted(index),
-                None => Event::Failed(index, "the run ended without a record".into()),
-            };
-        };
-        let waiting = |s: &Status| matches!(s, Status::Interrupted | Status::Waiting);
-        let unfinished = checkpoint.record().experiments.iter().any(|e| waiting(&e.status));
-        if failure.is_some() || unfinished {
-            let saved = checkpoint.save();
-            return match (failure, saved) {
-                (Some(why), _) => Event::Failed(index, why),
-                (None, Err(e)) => Event::Failed(index, e.to_string()),
-                (None, Ok(())) => Event::Interrupted(index),
-            };
-        }
-        match checkpoint.finish() {
-            Ok(record) => {
-                let stopped: Vec<String> = record
-                    .experiments
-                    .iter()
-                    .filter(|e| !e.status.reason().is_empty())
-                    .map(|e| format!("{}: {}", e.kind, e.status.reason()))
-                    .collect();
-                match stopped.is_empty() {
-                    true => Event::Done(index, started.elapsed().as_secs_f64()),
-                    false => Event::Stopped(index, stopped.join("; ")),
-                }
-            }
+        (event, solving)
+    }
+}
+
+fn said(why: RunError) -> String {
+    match why {
+        RunError::Failed(why) => why,
+        RunError::Input(problems) => problems.first().map(|p| p.text.clone()).unwrap_or_default(),
+    }
+}
+
+/// Puts the record of a run that ended without an error in its place.
+fn finished(index: usize, checkpoint: Checkpointer, started: Instant) -> Event {
+    let waiting = |s: &Status| matches!(s, Status::Interrupted | Status::Waiting);
+    if checkpoint.record().experiments.iter().any(|e| waiting(&e.status)) {
+        return match checkpoint.save() {
             Err(e) => Event::Failed(index, e.to_string()),
+            Ok(()) => Event::Interrupted(index),
+        };
+    }
+    let record = match checkpoint.finish() {
+        Ok(record) => record,
+        Err(e) => return Event::Failed(index, e.to_string()),
+    };
+    let stopped: Vec<String> = record
+        .experiments
+        .iter()
+        .filter(|e| !e.status.reason().is_empty())
+        .map(|e| format!("{}: {}", e.kind, e.status.reason()))
+        .collect();
+    match stopped.is_empty() {
+        true => {
+            let seconds = started.elapsed().as_secs_f64();
+            Event::Done(index, Took { seconds, beside: 0.0 })
         }
+        false => Event::Stopped(index, stopped.join("; ")),
     }
 }
 

@@ -4,6 +4,7 @@
 use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
+use std::time::{Duration, Instant};
 
 use super::progress::Progress;
 use super::{INTERRUPTED, Io};
@@ -65,6 +66,8 @@ pub struct Watch<'a> {
     checkpoint: Option<Checkpointer>,
     /// Experiment that the watch keeps points of; `None` in a rerun.
     current: Option<usize>,
+    /// Spent on writing checkpoints.
+    writing: Duration,
 }
 
 impl<'a> Watch<'a> {
@@ -76,7 +79,15 @@ impl<'a> Watch<'a> {
         io: &'a mut Io,
     ) -> Watch<'a> {
         let progress = Progress::new(name, io.err_terminal, quiet);
-        Watch { io, progress, interrupt, path, checkpoint: None, current: None }
+        Watch {
+            io,
+            progress,
+            interrupt,
+            path,
+            checkpoint: None,
+            current: None,
+            writing: Duration::ZERO,
+        }
     }
 
     /// Shows what is done next, e.g. "mesh", "equilibrium".
@@ -122,10 +133,8 @@ impl<'a> Watch<'a> {
     /// # Errors
     /// Those of [`Checkpointer::save`].
     pub fn start(&mut self, record: RunRecord) -> Result<(), RecordError> {
-        let checkpoint = Checkpointer::new(self.path, record);
-        checkpoint.save()?;
-        self.checkpoint = Some(checkpoint);
-        Ok(())
+        self.checkpoint = Some(Checkpointer::new(self.path, record));
+        self.write(|c| c.save())
     }
 
     /// Experiment `k` (from 0) of `count` begins; the watch is its keeper.
@@ -145,10 +154,7 @@ impl<'a> Watch<'a> {
     /// # Errors
     /// Those of [`Checkpointer::put`].
     pub fn bar(&mut self, k: usize, rerun: Rerun) -> Result<(), RecordError> {
-        match &mut self.checkpoint {
-            Some(c) => c.bar(k, rerun),
-            None => Err(not_started()),
-        }
+        self.write(|c| c.bar(k, rerun))
     }
 
     /// Experiment `k` has ended, one way or another: its outcome is saved.
@@ -156,19 +162,32 @@ impl<'a> Watch<'a> {
     /// # Errors
     /// Those of [`Checkpointer::put`].
     pub fn outcome(&mut self, k: usize, outcome: Outcome) -> Result<(), RecordError> {
-        match &mut self.checkpoint {
-            Some(c) => c.put(k, outcome),
-            None => Err(not_started()),
-        }
+        self.write(|c| c.put(k, outcome))
     }
 
     /// Another temperature's answer is known: it is saved for a run that goes on from here.
     pub fn temperature(&mut self, answer: Sheet) {
-        let Some(c) = &mut self.checkpoint else { return };
-        c.record_mut().temperatures.push(answer);
-        if let Err(e) = c.save() {
+        let Some(record) = self.record_mut() else { return };
+        record.temperatures.push(answer);
+        if let Err(e) = self.write(|c| c.save()) {
             self.line(&format!("not saved: {e}"));
         }
+    }
+
+    /// Does what writes, and counts its time.
+    fn write(
+        &mut self,
+        work: impl FnOnce(&mut Checkpointer) -> Result<(), RecordError>,
+    ) -> Result<(), RecordError> {
+        let started = Instant::now();
+        let done = self.checkpoint.as_mut().map_or_else(|| Err(not_started()), work);
+        self.writing += started.elapsed();
+        done
+    }
+
+    /// Spent on writing so far.
+    pub(super) fn writing(&self) -> Duration {
+        self.writing
     }
 
     /// The record as it stands; `None` before [`Watch::start`].
@@ -206,10 +225,9 @@ impl Keeper for Watch<'_> {
     }
 
     fn checkpoint(&mut self, standing: &Standing, snapshot: &Snapshot) -> Result<(), String> {
-        let kept = match (&mut self.checkpoint, self.current) {
-            (_, None) => Ok(()),
-            (Some(c), Some(k)) => c.keep(k, standing, snapshot),
-            (None, _) => Err(not_started()),
+        let kept = match self.current {
+            None => Ok(()),
+            Some(k) => self.write(|c| c.keep(k, standing, snapshot)),
         };
         kept.map_err(|e| e.to_string())
     }

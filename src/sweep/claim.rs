@@ -2,8 +2,8 @@
 //!
 //! A claim is written under a name of its own and then linked to the claim's name, which
 //! fails if that is taken, in one step also on NFS; where there are no links the file is
-//! created exclusively. It is kept by writing it again every quarter of a minute. It is stale if its process is gone (same machine),
-//! or if it was not touched for two minutes by the file server's own clock. A stale claim
+//! created exclusively. It is kept by writing it again every quarter of a minute. It is
+//! stale if its process is gone (same machine), or if it was not touched for two minutes by the file server's own clock. A stale claim
 //! is moved away under a new name; who finds that it moved another's fresh claim puts it
 //! back. Should two processes run the same case all the same, nothing is lost: results
 //! are the same bits, and are put in place in one step.
@@ -149,9 +149,19 @@ pub fn claim(path: &Path) -> Result<Claim, ClaimError> {
 /// Puts the claim in its place, whole or not at all.
 fn make(path: &Path, me: &Holder) -> std::io::Result<()> {
     let own = beside(path, me);
-    let mut made = fs::write(&own, me.line()).and_then(|()| fs::hard_link(&own, path));
+    let mut made = fs::write(&own, me.line()).and_then(|()| {
+        let linked = fs::hard_link(&own, path);
+        // The answer of a file server may be lost and its second one be "exists": the claim
+        // is ours if it has our text (open(2), on O_EXCL over NFS, counts the links).
+        match linked.is_err() && fs::read_to_string(path).is_ok_and(|t| t == me.line()) {
+            true => Ok(()),
+            false => linked,
+        }
+    });
     let _ = fs::remove_file(&own);
-    if made.as_ref().is_err_and(|e| e.kind() == ErrorKind::Unsupported) {
+    // Where there are no links Linux says EPERM or EOPNOTSUPP; the file could be written.
+    let no_links = [ErrorKind::Unsupported, ErrorKind::PermissionDenied];
+    if made.as_ref().is_err_and(|e| no_links.contains(&e.kind())) {
         made = OpenOptions::new().write(true).create_new(true).open(path).and_then(|mut file| {
             file.write_all(me.line().as_bytes()).inspect_err(|_| {
                 let _ = fs::remove_file(path);

@@ -2,9 +2,8 @@
 
 use serde_json::{Value, json};
 
-use super::curves;
-use super::figures::sheet;
-use crate::experiment::{Figures, Outcome};
+use super::outcomes::experiment;
+use crate::experiment::Outcome;
 use crate::record::{Gathered, RunRecord, Values};
 
 /// One key or figure that differs.
@@ -28,6 +27,8 @@ pub struct Report {
     pub worst_of: String,
     /// A verdict or a figure's existence changed.
     pub changed: Vec<Difference>,
+    /// Sentences that differ, such as reasons: told, not judged, since they hold numbers.
+    pub told: Vec<Difference>,
     /// For programs.
     pub json: Value,
 }
@@ -43,6 +44,18 @@ impl Report {
         if off.is_nan() || off > self.worst {
             self.worst = if off.is_nan() { f64::INFINITY } else { off };
             self.worst_of = of.to_string();
+        }
+    }
+
+    /// Notes a sentence that differs.
+    pub(super) fn tell(&mut self, what: &str, first: &str, second: &str) {
+        if first != second {
+            self.lines.push(format!("{what}: {first:?} -> {second:?}"));
+            self.told.push(Difference {
+                what: what.to_string(),
+                first: first.to_string(),
+                second: second.to_string(),
+            });
         }
     }
 
@@ -132,12 +145,10 @@ pub fn compare(a: &RunRecord, b: &RunRecord) -> Report {
     for (f, _) in b.experiments.iter().zip(&used).filter(|(_, u)| !**u) {
         r.change(&format!("{} ({})", f.kind, f.drive.join(", ")), "absent", "there");
     }
-    let list = |d: &[Difference]| -> Vec<Value> {
-        d.iter().map(|d| json!({ "what": d.what, "first": d.first, "second": d.second })).collect()
-    };
     r.json = json!({
         "keys": list(&r.keys),
         "changed": list(&r.changed),
+        "texts": list(&r.told),
         "verdict": { "first": answer(a), "second": answer(b) },
         "experiments": experiments,
         "largest_relative": finite(r.worst),
@@ -146,79 +157,12 @@ pub fn compare(a: &RunRecord, b: &RunRecord) -> Report {
     r
 }
 
-fn finite(v: f64) -> Value {
-    if v.is_finite() { json!(v) } else { Value::Null }
+fn list(d: &[Difference]) -> Vec<Value> {
+    d.iter().map(|d| json!({ "what": d.what, "first": d.first, "second": d.second })).collect()
 }
 
-fn experiment(r: &mut Report, label: &str, e: &Outcome, f: &Outcome) -> Value {
-    r.change(&format!("{label}, status"), e.status.word(), f.status.word());
-    let mut points = serde_json::Map::new();
-    for ((name, x), (_, y)) in e.points().into_iter().zip(f.points()) {
-        let what = format!("{label}, {name}");
-        let (Ok(x), Ok(y)) = (x, y) else {
-            let word = |found: bool| if found { "found" } else { "none" };
-            r.change(&what, word(x.is_ok()), word(y.is_ok()));
-            continue;
-        };
-        let bars = [e, f].map(|o| o.error_bars(name).and_then(Result::ok));
-        let bar = |pick: fn(&crate::experiment::PointBars) -> f64| match &bars {
-            [Some(p), Some(q)] => Some(pick(p) + pick(q)),
-            _ => None,
-        };
-        let mut both = serde_json::Map::new();
-        for (key, unit, p, q, bar) in [
-            ("voltage_V", "V", x.voltage, y.voltage, bar(|b| b.voltage.error)),
-            ("current_A_per_um", "A/um", x.current, y.current, bar(|b| b.current.error)),
-        ] {
-            let off = relative(p, q);
-            r.worse(off, &format!("{what} {key}"));
-            let beyond = bar.map(|b| (q - p).abs() > b);
-            let word = match beyond {
-                Some(true) => ", beyond the error bars",
-                Some(false) => ", within the error bars",
-                None => "",
-            };
-            if p != q {
-                r.lines.push(format!(
-                    "{what}: {p:.6e} -> {q:.6e} {unit} ({:+.3} %{word})",
-                    100.0 * (q - p) / p.abs().max(f64::MIN_POSITIVE)
-                ));
-            }
-            both.insert(
-                key.into(),
-                json!({ "first": p, "second": q, "relative": finite(off), "bars": bar, "beyond_bars": beyond }),
-            );
-        }
-        points.insert(name.into(), Value::Object(both));
-    }
-    let mut named = serde_json::Map::new();
-    match (&e.figures, &f.figures) {
-        (Figures::Named(x), Figures::Named(y))
-        | (Figures::Injection { beside: x, .. }, Figures::Injection { beside: y, .. }) => {
-            sheet(r, label, "", x, y, &mut named);
-        }
-        _ => {}
-    }
-    // One empty curve has no current in common with anything: that is no agreement.
-    let traced = |o: &Outcome| if o.curve.voltage.is_empty() { "none" } else { "there" };
-    r.change(&format!("{label}, curve"), traced(e), traced(f));
-    let curve = curves::apart(&e.curve, &f.curve).map(|a| {
-        r.worse(a.largest.abs() / a.scale.max(1e-6), &format!("{label} curve"));
-        if a.largest != 0.0 {
-            r.lines.push(format!(
-                "{label}, curve: at most {:+.3e} V apart, at {:.3e} A/um; {:.3e} V in the mean (square){}",
-                a.largest,
-                a.at,
-                a.mean,
-                if a.cut { "; compared up to where the current turns back" } else { "" }
-            ));
-        }
-        json!({
-            "largest_V": a.largest, "at_A_per_um": a.at, "mean_square_root_V": a.mean,
-            "from_A_per_um": a.from, "to_A_per_um": a.to, "cut": a.cut,
-        })
-    });
-    json!({ "experiment": label, "points": points, "figures": named, "curve": curve })
+pub(super) fn finite(v: f64) -> Value {
+    if v.is_finite() { json!(v) } else { Value::Null }
 }
 
 /// Compares the gathered sweep `b` with `a`, case by case (by name).
@@ -251,6 +195,7 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
         if left_out(&column.name) {
             continue;
         }
+        let sentence = column.name == "reason";
         let Some(other) = b.column(&column.name) else {
             r.change(&format!("column {}", column.name), "there", "absent");
             continue;
@@ -259,7 +204,11 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
             (Values::Texts(x), Values::Texts(y)) => {
                 for &(j, k) in &pairs {
                     if let (Some(p), Some(q), Some(n)) = (x.get(j), y.get(k), first.get(j)) {
-                        r.change(&format!("{n}: {}", column.name), p, q);
+                        let what = format!("{n}: {}", column.name);
+                        match sentence {
+                            true => r.tell(&what, p, q),
+                            false => r.change(&what, p, q),
+                        }
                     }
                 }
             }
@@ -279,8 +228,9 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
     }
     r.json = json!({
         "cases": { "common": pairs.len(), "first_only": lost, "second_only": new },
-        "keys": r.keys.iter().map(|d| json!({ "what": d.what, "first": d.first, "second": d.second })).collect::<Vec<_>>(),
-        "changed": r.changed.iter().map(|d| json!({ "what": d.what, "first": d.first, "second": d.second })).collect::<Vec<_>>(),
+        "keys": list(&r.keys),
+        "changed": list(&r.changed),
+        "texts": list(&r.told),
         "columns": columns,
         "largest_relative": finite(r.worst),
         "largest_of": r.worst_of,
@@ -290,7 +240,7 @@ pub fn compare_gathered(a: &Gathered, b: &Gathered) -> Report {
 
 /// Columns that say nothing of a case's answer; error bars judge their figure instead.
 fn left_out(column: &str) -> bool {
-    matches!(column, "wall" | "file" | "reason" | "case") || column.ends_with("_error")
+    matches!(column, "wall" | "file" | "case") || column.ends_with("_error")
 }
 
 fn numbers(

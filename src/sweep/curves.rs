@@ -61,6 +61,13 @@ fn at(x: &[f64], v: &[f64], here: f64) -> Option<f64> {
     Some(v0 + share.clamp(0.0, 1.0) * (v1 - v0))
 }
 
+/// First and last current of the part of a curve that is compared [A/µm].
+pub fn span(c: &Curve) -> (f64, f64) {
+    let (x, _, _) = rising(c);
+    let current = |x: Option<&f64>| x.map_or(0.0, |x| x.sinh() * I_0);
+    (current(x.first()), current(x.last()))
+}
+
 /// How far `b` lies from `a`; `None` if they have no current in common.
 pub fn apart(a: &Curve, b: &Curve) -> Option<Apart> {
     let ((xa, va, cut_a), (xb, vb, cut_b)) = (rising(a), rising(b));

@@ -35,6 +35,7 @@ pub(super) fn sheet(
             (Shown::Number(a), Shown::Number(b)) => {
                 let word = |found: bool| if found { "found" } else { "none" };
                 r.change(&what, word(a.is_ok()), word(b.is_ok()));
+                why(r, &what, a, b);
             }
             (Shown::YesNo(a), Shown::YesNo(b)) => {
                 let word = |v: &Result<bool, String>| match v {
@@ -43,7 +44,11 @@ pub(super) fn sheet(
                     Err(_) => "unknown",
                 };
                 r.change(&what, word(a), word(b));
+                why(r, &what, a, b);
             }
+            (Shown::Text(a), Shown::Text(b)) => r.tell(&what, a, b),
+            // Names label rows and columns: other names, other rows.
+            (Shown::Texts(a), Shown::Texts(b)) => r.change(&what, &a.join(", "), &b.join(", ")),
             (Shown::Numbers { shape: s, values: a }, Shown::Numbers { shape: t, values: b }) => {
                 r.change(&format!("{what}, shape"), &format!("{s:?}"), &format!("{t:?}"));
                 if s == t {
@@ -53,8 +58,26 @@ pub(super) fn sheet(
             (Shown::Group(a), Shown::Group(b)) if at.len() < 400 => {
                 sheet(r, label, &format!("{name}/"), a, b, out);
             }
-            _ => {}
+            (a, b) => r.change(&what, form(a), form(b)),
         }
+    }
+}
+
+/// Two that are not there, each with its reason.
+fn why<T>(r: &mut Report, what: &str, a: &Result<T, String>, b: &Result<T, String>) {
+    if let (Err(a), Err(b)) = (a, b) {
+        r.tell(&format!("{what}, why there is none"), a, b);
+    }
+}
+
+fn form(value: &Shown) -> &'static str {
+    match value {
+        Shown::Number(_) => "a number",
+        Shown::YesNo(_) => "yes or no",
+        Shown::Text(_) => "a text",
+        Shown::Texts(_) => "names",
+        Shown::Numbers { .. } => "numbers",
+        Shown::Group(_) => "a group",
     }
 }
 
@@ -94,6 +117,28 @@ mod tests {
             assert!(!r.within(1e9));
         }
         assert!(compared(&one, &one).within(0.0));
+    }
+
+    #[test]
+    fn sentences_are_told_and_names_are_judged() {
+        let of = |ended: &str, name: &str, why: &str| {
+            Sheet::new()
+                .text("ended", "", ended)
+                .texts("terminals", "", &[name.to_string()])
+                .number("beta", "1", "", Err(why.to_string()))
+        };
+        let first = of("the path latches at 1 A", "tap", "no rows");
+        assert!(compared(&first, &first).lines.is_empty());
+        let r = compared(&first, &of("the path latches at 2 A", "tap", "one row"));
+        let told: Vec<&str> = r.told.iter().map(|d| d.what.as_str()).collect();
+        assert_eq!(told, ["0 gains, ended", "0 gains, beta, why there is none"]);
+        assert!(r.within(0.0) && r.lines.len() == 2, "{r:?}");
+        let r = compared(&first, &of("the path latches at 1 A", "ring", "no rows"));
+        assert!(!r.within(1e9) && r.lines.iter().any(|l| l.contains("tap -> ring")), "{r:?}");
+        // A number where a sentence was.
+        let r =
+            compared(&Sheet::new().text("x", "", "y"), &Sheet::new().number("x", "1", "", Ok(1.0)));
+        assert!(!r.within(1e9));
     }
 
     #[test]

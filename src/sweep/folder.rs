@@ -41,6 +41,15 @@ pub enum Standing {
     Missing,
 }
 
+/// Wall times of results [s].
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measured {
+    pub count: usize,
+    pub mean: f64,
+    pub least: f64,
+    pub most: f64,
+}
+
 impl Standing {
     /// The word in JSON and in gathered files.
     pub fn word(&self) -> &'static str {
@@ -208,20 +217,33 @@ impl Folder {
         }
     }
 
-    /// Mean wall time [s] of some results that are there, and how many were looked at.
-    pub fn measured(&self) -> Option<(f64, usize)> {
+    /// Wall times of some results of the sweep as it is now: of its case texts, made by this
+    /// version, spread over those that are there.
+    pub fn measured(&self, sweep: &Sweep) -> Option<Measured> {
         const SOME: usize = 25;
-        let walls: Vec<f64> = self
-            .list()
-            .iter()
-            .filter(|n| n.ends_with(".h5"))
-            .take(SOME)
-            .filter_map(|n| Some(record::head(&self.cases().join(n)).ok()?.wall))
-            .collect();
-        match walls.len() {
-            0 => None,
-            n => Some((walls.iter().sum::<f64>() / n as f64, n)),
+        let listed = self.list();
+        if listed.is_empty() {
+            return None;
         }
+        let there: Vec<usize> = (0..sweep.count)
+            .filter(|k| listed.contains(&format!("{}.h5", sweep.case_name(*k))))
+            .collect();
+        let walls: Vec<f64> = there
+            .iter()
+            .step_by(there.len().div_ceil(SOME).max(1))
+            .filter_map(|k| {
+                let head = record::head(&self.result(&sweep.case_name(*k))).ok()?;
+                let present = head.version == version()
+                    && sweep.case_text(*k).is_ok_and(|text| text == head.case_text);
+                present.then_some(head.wall)
+            })
+            .collect();
+        (!walls.is_empty()).then(|| Measured {
+            count: walls.len(),
+            mean: walls.iter().sum::<f64>() / walls.len() as f64,
+            least: walls.iter().copied().fold(f64::INFINITY, f64::min),
+            most: walls.iter().copied().fold(0.0, f64::max),
+        })
     }
 
     /// Notes why a case failed; the reason itself is reported by the caller.

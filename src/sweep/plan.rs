@@ -7,7 +7,7 @@ use toml_edit::{Document, Item};
 use super::axes::{self, Axis, MOST};
 use super::random::Random;
 use crate::case::keys::nearest;
-use crate::case::{self, Case, ExperimentKind, Problem, set_path};
+use crate::case::{self, Case, Problem, set_path};
 
 /// How the axes are combined.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -54,17 +54,6 @@ pub struct Sweep {
     pub axes: Vec<Axis>,
     /// Cases.
     pub count: usize,
-}
-
-/// What a case takes, roughly.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Estimate {
-    /// One case on one thread [s].
-    pub seconds: f64,
-    /// One case [bytes].
-    pub bytes: f64,
-    /// From results that are there, or from the base case's run; else from a formula.
-    pub measured: bool,
 }
 
 /// More cases than this are no sweep but a mistake in an axis.
@@ -224,46 +213,6 @@ impl Sweep {
         probes.dedup();
         probes
     }
-
-    /// What the middle case takes, by a formula: one curve of the pad took 1 s at 2,000 nodes on
-    /// one core and grows as N^1.13 (measured, see docs/performance.md). Transients take longer.
-    pub fn estimate(&self) -> Estimate {
-        let Ok((case, _)) = self.case(self.count / 2) else {
-            return Estimate { seconds: f64::NAN, bytes: f64::NAN, measured: false };
-        };
-        let nodes = nodes_asked(&case);
-        let curves: f64 = case
-            .experiments
-            .iter()
-            .map(|e| match &e.kind {
-                ExperimentKind::Bias { at, .. } => at.len() as f64 / 100.0,
-                ExperimentKind::Pulse { .. }
-                | ExperimentKind::Strike { .. }
-                | ExperimentKind::SupplyRamp { .. } => 10.0,
-                _ => 1.0,
-            })
-            .sum();
-        let seconds = (nodes / 2000.0).powf(1.13) * curves + 0.02;
-        Estimate { seconds, bytes: bytes_of(nodes), measured: false }
-    }
-}
-
-/// Nodes that a case asks for: by its lines, its budget, or the default.
-pub fn nodes_asked(case: &Case) -> f64 {
-    let lines = |list: &Option<Vec<f64>>| list.as_ref().map(|l| l.len() as f64);
-    let given = lines(&case.grid.x).zip(lines(&case.grid.y)).map(|(x, y)| x * y);
-    given.or(case.grid.nodes.map(|n| n as f64)).unwrap_or(8000.0)
-}
-
-/// Memory of a run [bytes]: what the program takes, and what a node takes. A run at 8,000
-/// nodes took 250 MB (measured, see docs/performance.md).
-pub fn bytes_of(nodes: f64) -> f64 {
-    60e6 + 24e3 * nodes
-}
-
-/// Nodes of a run in so many bytes.
-pub fn nodes_in(bytes: f64) -> f64 {
-    ((bytes - 60e6) / 24e3).floor()
 }
 
 /// FNV-1a, 64 bits: tells texts apart, keeps no secrets.

@@ -15,17 +15,26 @@ use std::time::Duration;
 pub struct Pool {
     pub program: PathBuf,
     /// A worker reads numbers of cases from its input, one a line, and answers each with a
-    /// line `NUMBER WORD SECONDS REASON`; it ends when its input does.
+    /// line `NUMBER WORD SECONDS BESIDE REASON`; it ends when its input does.
     pub args: Vec<OsString>,
     pub workers: usize,
+}
+
+/// Wall time of a case [s].
+#[derive(Debug, Clone, Copy, Default, PartialEq)]
+pub struct Took {
+    pub seconds: f64,
+    /// Of it for everything but meshing and solving: looks at its files, claim,
+    /// checkpoints, result.
+    pub beside: f64,
 }
 
 /// What became of a case.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Event {
     Started(usize),
-    /// Run to its end, in so many seconds.
-    Done(usize, f64),
+    /// Run to its end, in that time.
+    Done(usize, Took),
     /// The result was there.
     Kept(usize),
     /// Run to its end, but a trace stopped early: why.
@@ -43,6 +52,8 @@ pub struct Summary {
     pub kept: usize,
     /// Seconds of the cases that were run, added up.
     pub seconds: f64,
+    /// Of them beside meshing and solving.
+    pub beside: f64,
     pub stopped: Vec<(usize, String)>,
     pub failed: Vec<(usize, String)>,
     pub elsewhere: Vec<(usize, String)>,
@@ -222,15 +233,16 @@ fn ask(shared: &Shared, k: usize, case: usize) -> bool {
 
 /// The event that a worker's answer stands for.
 fn parse(case: usize, answer: &str) -> Event {
-    let mut parts = answer.splitn(4, ' ');
-    let (number, word, seconds) = (parts.next(), parts.next(), parts.next());
+    let mut parts = answer.splitn(5, ' ');
+    let (number, word) = (parts.next(), parts.next());
+    let mut time = || parts.next().and_then(|s| s.parse().ok()).unwrap_or(0.0);
+    let took = Took { seconds: time(), beside: time() };
     let reason = parts.next().unwrap_or("").to_string();
-    let seconds = seconds.and_then(|s| s.parse().ok()).unwrap_or(0.0);
     if number.and_then(|n| n.parse().ok()) != Some(case) {
         return Event::Failed(case, format!("its process answered nonsense: {answer}"));
     }
     match word {
-        Some("done") => Event::Done(case, seconds),
+        Some("done") => Event::Done(case, took),
         Some("kept") => Event::Kept(case),
         Some("stopped") => Event::Stopped(case, reason),
         Some("elsewhere") => Event::Elsewhere(case, reason),
@@ -244,13 +256,13 @@ impl Event {
     pub fn line(&self) -> String {
         let flat = |text: &str| text.replace(['\n', '\r'], " ");
         match self {
-            Event::Started(k) => format!("{k} started 0 "),
-            Event::Done(k, seconds) => format!("{k} done {seconds} "),
-            Event::Kept(k) => format!("{k} kept 0 "),
-            Event::Stopped(k, why) => format!("{k} stopped 0 {}", flat(why)),
-            Event::Failed(k, why) => format!("{k} failed 0 {}", flat(why)),
-            Event::Elsewhere(k, why) => format!("{k} elsewhere 0 {}", flat(why)),
-            Event::Interrupted(k) => format!("{k} interrupted 0 "),
+            Event::Started(k) => format!("{k} started 0 0 "),
+            Event::Done(k, t) => format!("{k} done {} {} ", t.seconds, t.beside),
+            Event::Kept(k) => format!("{k} kept 0 0 "),
+            Event::Stopped(k, why) => format!("{k} stopped 0 0 {}", flat(why)),
+            Event::Failed(k, why) => format!("{k} failed 0 0 {}", flat(why)),
+            Event::Elsewhere(k, why) => format!("{k} elsewhere 0 0 {}", flat(why)),
+            Event::Interrupted(k) => format!("{k} interrupted 0 0 "),
         }
     }
 }
@@ -260,9 +272,10 @@ impl Summary {
     pub fn note(&mut self, event: &Event) {
         match event {
             Event::Started(_) | Event::Interrupted(_) => {}
-            Event::Done(_, seconds) => {
+            Event::Done(_, took) => {
                 self.done += 1;
-                self.seconds += seconds;
+                self.seconds += took.seconds;
+                self.beside += took.beside;
             }
             Event::Kept(_) => self.kept += 1,
             Event::Stopped(k, why) => self.stopped.push((*k, why.clone())),
@@ -279,7 +292,7 @@ mod tests {
     #[test]
     fn answers_come_back_as_they_were_sent() {
         for event in [
-            Event::Done(3, 1.25),
+            Event::Done(3, Took { seconds: 1.25, beside: 0.5 }),
             Event::Kept(0),
             Event::Stopped(7, "no voltage minimum was met".into()),
             Event::Failed(1, "disk full".into()),
@@ -295,7 +308,7 @@ mod tests {
             | Event::Started(k)) = event;
             assert_eq!(parse(k, &event.line()), event);
         }
-        assert!(matches!(parse(1, "2 done 0 "), Event::Failed(1, _)));
+        assert!(matches!(parse(1, "2 done 0 0 "), Event::Failed(1, _)));
         assert!(matches!(parse(1, ""), Event::Failed(1, _)));
     }
 }
