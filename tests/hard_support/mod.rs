@@ -21,9 +21,40 @@ struct Side {
     well_at: (f64, f64),
 }
 
+/// Voltage at which a self-heating cross-section stops [V]. Wells of 3e16 cm⁻³ and more, as
+/// drawn here, break down below it: 60 V (N/1e16)^-¾ is 26 V at 3e16 (S. M. Sze and
+/// G. Gibbons, Appl. Phys. Lett. 8 (1966) 111, one-sided abrupt junction).
+const HEATED_VOLTS: f64 = 30.0;
+
+/// Thermal conductivity of silicon near 1200 K [W/(cm·K)]: C. J. Glassbrenner and
+/// G. A. Slack, Phys. Rev. 134 (1964) A1058, about 0.3. The lowest on the way.
+const HOT_CONDUCTIVITY: f64 = 0.3;
+
+/// Largest steady current [A/µm] that no heated cross-section melts at below
+/// [`HEATED_VOLTS`]: the power is at most I·V, and the thermal resistance at most that of
+/// the back, of the silicon in one dimension, and of the spreading from a line 0.3 µm wide,
+/// all in series. Drawn sizes only: nothing is known of how a trace ends.
+fn coolest(ambient: f64, span: f64, thickness: f64, back: f64) -> f64 {
+    let spreading = (2.0 * span / 0.3).ln() / std::f64::consts::PI;
+    // K·cm/W
+    let resistance = back / (span * 1e-4) + (spreading + thickness / span) / HOT_CONDUCTIVITY;
+    let per_cm = (1200.0 - ambient) / (HEATED_VOLTS * resistance);
+    (per_cm * 1e-4).min(1e-2)
+}
+
+/// How far cross-sections are traced.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reach {
+    /// To 10 mA/µm or 150 V; with self-heating to a current that no cross-section of these
+    /// sizes melts at.
+    Physical,
+    /// To 10 mA/µm or 150 V, come what may.
+    Far,
+}
+
 /// The text of cross-section number `seed`: spacing between the emitters 0.3 to 20 µm, tap
 /// distance 0.5 to 20 µm, doping 1e14 to 3e20 cm⁻³, 233 to 448 K, any mix of laws.
-pub fn cross_section(seed: u64) -> String {
+pub fn cross_section(seed: u64, reach: Reach) -> String {
     let dice = &mut Dice::new(seed);
     let spacing = dice.decades(0.3, 20.0);
     let (near, far) = (dice.decades(0.5, 20.0), dice.decades(0.5, 20.0));
@@ -67,9 +98,9 @@ pub fn cross_section(seed: u64) -> String {
     let depth = dice.decades(0.3, 2.5);
     // A well is some tenths of a µm deeper than its emitter, and the cut deeper than both.
     let thickness = (5.0 * depth).max(2.0) + dice.between(0.0, 6.0);
+    let ambient = dice.between(233.0, 448.0);
     let mut text = format!(
-        "title = \"cross-section {seed}\"\ntemperature = {:.2}\n[wafer]\nspan = {span}\nthickness = {thickness}\n",
-        dice.between(233.0, 448.0)
+        "title = \"cross-section {seed}\"\ntemperature = {ambient:.2}\n[wafer]\nspan = {span}\nthickness = {thickness}\n"
     );
     let wafer = dice.decades(1e14, 5e15);
     // The wafer is of the type of the p-well, seldom of the n-well's.
@@ -117,8 +148,21 @@ pub fn cross_section(seed: u64) -> String {
         text += &format!("[[trench]]\nfrom = {from}\nto = {to}\ndepth = {down}\n");
     }
     text += &laws(dice);
+    let stop = match heat(dice) {
+        Some(back) => {
+            text += &format!("heat = \"self-heating\"\n[heat]\nback = {back:e}\n");
+            match reach {
+                Reach::Physical => (coolest(ambient, span, thickness, back), HEATED_VOLTS),
+                Reach::Far => (1e-2, 150.0),
+            }
+        }
+        None => (1e-2, 150.0),
+    };
     text += "[grid]\nnodes = 1200\n[[experiment]]\nkind = \"snapback\"\n";
-    text + "drive = [\"anode\", \"well-tap\"]\nstop = { current = \"10 mA/um\", voltage = 150 }\n"
+    text + &format!(
+        "drive = [\"anode\", \"well-tap\"]\nstop = {{ current = {:e}, voltage = {} }}\n",
+        stop.0, stop.1
+    )
 }
 
 fn well(dice: &mut Dice, side: &Side, depth: f64, spacing: f64) -> String {
@@ -149,10 +193,10 @@ fn laws(dice: &mut Dice) -> String {
         "\"shockley-read-hall\"",
         "\"shockley-read-hall\", \"auger\", \"surface\"",
     ]);
-    text += &format!("recombination = [{recombination}]\n");
-    if dice.once_in(6) {
-        let back = dice.decades(1e-3, 0.1);
-        text += &format!("heat = \"self-heating\"\n[heat]\nback = {back:e}\n");
-    }
-    text
+    text + &format!("recombination = [{recombination}]\n")
+}
+
+/// Of one in six: the thermal resistance at the back [K·cm²/W].
+fn heat(dice: &mut Dice) -> Option<f64> {
+    dice.once_in(6).then(|| dice.decades(1e-3, 0.1))
 }
