@@ -280,38 +280,3 @@ fn reasons_are_told_and_not_judged() {
     // A point that is there in one only is judged.
     assert!(!holdpoint::sweep::compare(&a, &b).within(1e9));
 }
-
-#[test]
-fn gains_resistances_and_critical_injections_have_columns() {
-    let desk = Desk::new();
-    let pad = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/tern180-pad.toml");
-    let pad = std::fs::read_to_string(pad).expect("shipped").replace("nodes = 8000", "nodes = 700");
-    let (layout, experiments) = pad.split_once("[[experiment]]").expect("experiments");
-    // The injection that ends soonest, and the two others that a case may have.
-    let parts: Vec<&str> = experiments.split("[[experiment]]").collect();
-    let injection = parts.iter().find(|p| p.contains("n-drain\"\nsign")).expect("there");
-    let injection = injection.split("[verdict]").next().expect("a part");
-    let text = format!(
-        "{layout}[[experiment]]{injection}[[experiment]]\nkind = \"resistances\"\nsupply = 3.3\n\
-         [[experiment]]\nkind = \"gains\"\nsupply = 3.3\nstop = {{ current = 1e-8 }}\n"
-    );
-    desk.put("pad.toml", &text);
-    desk.put("p.sweep.toml", "base = \"pad.toml\"\n[axes]\ntemperature = [\"125 degC\"]\n");
-    let _ = desk.run(&["sweep", "run", "p.sweep.toml", "-q"]);
-    desk.run(&["sweep", "gather", "p.sweep.toml"]).good();
-    let g = read_gathered(&desk.file("results/p/gathered.h5")).expect("gathered");
-    let all: Vec<&str> = g.columns.iter().map(|c| c.name.as_str()).collect();
-    // R_W and R_S: ohms to megohms times µm; a gain between 0.1 and 1000; currents below the
-    // stop's 10 mA/µm, out of the drain.
-    for (name, low, high) in [
-        ("resistances_well_ohm_um", 1e1, 1e7),
-        ("resistances_substrate_ohm_um", 1e1, 1e7),
-        ("gains_npn_largest_beta", 0.1, 1e3),
-        ("gains_pnp_largest_beta", 0.1, 1e3),
-        ("I_crit_n-drain", -1e-2, -1e-6),
-    ] {
-        assert!(all.contains(&name), "{name}: {all:?}");
-        let v = numbers(&g, name)[0];
-        assert!(low < v && v < high, "{name} = {v}");
-    }
-}
