@@ -63,7 +63,7 @@ fn cheap(experiment: &Value) {
     assert!(steps <= 6.0 * points, "{kind}: {:.2} Newton steps a point", steps / points);
 }
 
-/// The work of an experiment is what was measured on 2026-11-25, or less; other machines
+/// The work of an experiment is what was measured, or less; other machines
 /// round differently, which may be worth a few steps.
 fn works(experiment: &Value, measured: &[(&str, f64)]) {
     let points = number(experiment, "/points");
@@ -157,14 +157,16 @@ fn four_layer_bar_agrees_between_node_budgets() {
     near("trigger", middle[0], fine[0], 0.02);
     near("holding", middle[1], fine[1], 0.02);
     all.iter().for_each(cheap);
+    // Measured on 2026-11-26, with the ionizing currents carried from point to point: 365 Newton
+    // and 160 chord steps, 413 factorizations, 280 sweeps before. Chord steps that carry along
+    // the Jacobian they are solved with are more often good enough to go on with.
     let measured = [
-        ("points", 97.0),
-        ("newton_steps", 359.0),
-        ("chord_steps", 153.0),
-        ("factorizations", 405.0),
-        // Measured on 2026-11-26, on a machine whose rounding takes 98 points and 365 steps.
+        ("points", 98.0),
+        ("newton_steps", 362.0),
+        ("chord_steps", 166.0),
+        ("factorizations", 399.0),
         ("refinements", 529.0),
-        ("tangent_sweeps", 280.0),
+        ("tangent_sweeps", 270.0),
     ];
     works(&all[0], &measured);
 }
