@@ -3,8 +3,10 @@
 
 mod shipped_support;
 
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::process::Command;
+
+use serde_json::Value;
 
 use shipped_support::{Desk, shipped, with};
 
@@ -93,12 +95,16 @@ fn language_server() -> Option<PathBuf> {
 }
 
 /// What the server says of `text` with the case schema: hover texts and offers at the places
-/// (line and column from 0, the schema's line first) and its diagnostics.
-fn served(packages: &PathBuf, desk: &Desk, text: &str, places: &str) -> serde_json::Value {
+/// (line and column from 0, the schema's line first) and its diagnostics, if any come within
+/// `seconds`.
+fn served(packages: &Path, desk: &Desk, text: &str, places: &str, seconds: u32) -> Value {
     let file = desk.write("open.toml", &format!("#:schema ./case.json\n{text}"));
     let script = concat!(env!("CARGO_MANIFEST_DIR"), "/tests/node/language_server.mjs");
-    let out = Command::new("node").arg(script).arg(packages).arg(file).arg(places).output();
-    let out = out.unwrap();
+    let out = Command::new("node")
+        .args([script.as_ref(), packages.as_os_str(), file.as_os_str(), places.as_ref()])
+        .arg(seconds.to_string())
+        .output()
+        .unwrap();
     let said = String::from_utf8_lossy(&out.stdout).into_owned();
     serde_json::from_str(&said)
         .unwrap_or_else(|e| panic!("{e}: {said}\n{}", String::from_utf8_lossy(&out.stderr)))
@@ -113,7 +119,7 @@ fn a_language_server_completes_and_explains() {
     // The key, its value's word, and the empty line after the table.
     let (nodes, kind) = (line("nodes = 5000"), line("kind  = \"snapback\""));
     let places = format!("[[{nodes}, 2], [{kind}, 10], [{}, 0]]", nodes + 1);
-    let said = served(&packages, &desk, &core, &places);
+    let said = served(&packages, &desk, &core, &places, 3);
     assert_eq!(said["diagnostics"].as_array().map(Vec::len), Some(0), "{said}");
     let hover = said["found"][0]["hover"].as_str().unwrap();
     assert!(hover.starts_with("Node budget"), "{hover}");
@@ -132,7 +138,7 @@ fn a_language_server_completes_and_explains() {
     assert!(keys.iter().all(|o| o["label"] != "nodes"), "{keys:?}");
     // What is wrong is underlined where it stands.
     let wrong = with(&core, "nodes = 5000", "nodes = 5");
-    let said = served(&packages, &desk, &wrong, "[]");
+    let said = served(&packages, &desk, &wrong, "[]", 60);
     let marked = said["diagnostics"].as_array().unwrap();
     assert!(marked.iter().any(|d| d["range"]["start"]["line"] == nodes), "{said}");
 }

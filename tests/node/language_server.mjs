@@ -1,12 +1,13 @@
 // Asks a general TOML language server (Taplo, npm package @taplo/lsp) about a file that names our
-// schema: node language_server.mjs FOLDER-OF-node_modules FILE.toml '[[line, column], …]'
-// Prints for each place what it shows on hover and offers to complete, and its diagnostics.
+// schema: node language_server.mjs FOLDER-OF-node_modules FILE.toml '[[line, column], …]' SECONDS
+// Prints for each place what it shows on hover and offers to complete, and its diagnostics, which
+// are waited for SECONDS at most: the server sends an empty list before it has read the schema.
 import { createRequire } from "node:module";
 import fs from "node:fs";
 import path from "node:path";
 import { fileURLToPath, pathToFileURL } from "node:url";
 
-const [packages, file, places] = process.argv.slice(2);
+const [packages, file, places, seconds] = process.argv.slice(2);
 const { TaploLsp } = createRequire(path.resolve(packages, "x.js"))("@taplo/lsp");
 const quiet = async (bytes) => bytes.length;
 const environment = {
@@ -47,7 +48,7 @@ const uri = pathToFileURL(path.resolve(file)).href;
 server.send({ jsonrpc: "2.0", method: "textDocument/didOpen", params: { textDocument: {
   uri, languageId: "toml", version: 1, text: fs.readFileSync(file, "utf8") } } });
 const rest = (ms) => new Promise((done) => setTimeout(done, ms));
-for (let k = 0; k < 100 && !diagnostics; k += 1) await rest(100);
+for (let k = 0; k < 300 && !diagnostics; k += 1) await rest(100);
 const found = [];
 for (const [line, character] of JSON.parse(places)) {
   const at = { textDocument: { uri }, position: { line, character } };
@@ -57,5 +58,6 @@ for (const [line, character] of JSON.parse(places)) {
   found.push({ hover: hover?.contents?.value ?? hover?.contents ?? null,
     offers: items.map((i) => ({ label: i.label, text: i.documentation?.value ?? i.documentation ?? null })) });
 }
+for (let k = 0; k < 10 * seconds && !diagnostics?.length; k += 1) await rest(100);
 console.log(JSON.stringify({ diagnostics, found }));
 process.exit(0);
