@@ -3,9 +3,9 @@
 //! A claim is written under a name of its own and then linked to the claim's name, which
 //! fails if that is taken, in one step also on NFS; where there are no links the file is
 //! created exclusively. It is kept by writing it again every quarter of a minute. It is
-//! stale if its process is gone (same machine), or if it was not touched for two minutes by the file server's own clock. A stale claim
-//! is moved away under a new name; who finds that it moved another's fresh claim puts it
-//! back. Should two processes run the same case all the same, nothing is lost: results
+//! stale if its process is gone (same machine), or if it was not touched for two minutes by
+//! the file server's own clock. A stale claim is moved away under a new name; who finds that
+//! it moved another's fresh claim puts it back. Should two processes run the same case all the same, nothing is lost: results
 //! are the same bits, and are put in place in one step.
 
 use std::fs::{self, File, OpenOptions};
