@@ -3,7 +3,7 @@
 mod shipped_support;
 
 use serde_json::Value;
-use shipped_support::{Desk, shipped, with, with_experiment};
+use shipped_support::{Desk, number, shipped, with, with_experiment};
 
 /// The bar on few nodes, with other experiments.
 fn bar(experiments: &str) -> String {
@@ -52,6 +52,58 @@ fn one_charge_latches() {
     let on = number(&pulse["supply_current"]["on_A_per_um"]);
     let last = number(currents.last().unwrap());
     assert!((last / on - 1.0).abs() < 0.05, "{last} {on}");
+}
+
+/// A shortest safe time of rise within its limits, against charge and current by hand. While
+/// the supply rises, C dV/dt flows through both bases; it switches the bar if it exceeds the
+/// current J that does so at rest. J is measured without any ramp: a track across the depleted
+/// middle junction at 5 V, dying away in 2 µs, gives each base its majority carriers as the
+/// displacement does. J falls as the voltage grows (depletion narrows the bases), and so does
+/// C: a rise with C(0) dV/dt below J(5 V) is safe all the way, and one with C(5 V) dV/dt above
+/// it latches before it ends, if the emitters' own junctions are charged by then. These take
+/// about 0.3 and 0.65 fC/µm, which the middle junction's displacement brings in the first 2 V.
+#[test]
+fn the_shortest_safe_rise() {
+    let lived = |experiments: &str| {
+        let text = with(&bar(experiments), "tau_n0 = \"1 ns\"", "tau_n0 = \"2 ns\"");
+        with(&text, "tau_p0 = \"1 ns\"", "tau_p0 = \"2 ns\"")
+    };
+    let ramp = |rise: &str| {
+        format!(
+            "[[experiment]]\nkind = \"supply-ramp\"\ndrive = [\"anode\"]\nto = 5\n\
+             rise = {rise}\nsettle = \"1 us\"\n"
+        )
+    };
+    let (from, to, decay) = (1e-8, 1e-5, 2e-6);
+    let slow = format!(
+        "[[experiment]]\nkind = \"strike\"\nbias = {{ anode = 5 }}\nat = 4.3\nreach = 1\n\
+         radius = 0.05\ntime = {decay:e}\nsettle = \"20 us\"\n\
+         charge_per_um = {{ from = 1e-16, to = 1e-13 }}\n"
+    );
+    let search = ramp(&format!("{{ from = {from:e}, to = {to:e} }}"));
+    let done = run(&Desk::new(), &lived(&(search + &slow)), "1");
+    let [found, struck] = done.as_slice() else { panic!("{done:?}") };
+    assert_eq!(found["latches"], true);
+    let safe = number(found, "/critical/rise_s");
+    let latching = number(found, "/longest_latching_s");
+    assert!(from < latching && latching < safe && safe < to, "{latching} {safe}");
+    assert!(safe < 1.021 * latching, "{latching} {safe}");
+
+    // 1 µm of track in a bar 1 µm thick.
+    let current = number(struck, "/critical/charge_C_per_um") / decay;
+    // Abrupt junction of 3e16 and 2e17 cm⁻³, 0.82 V built in, 1 µm² [F].
+    let doping = 3e16 * 2e17 / (3e16 + 2e17);
+    let capacitance =
+        |v: f64| 1e-8 * (1.602e-19 * 11.7 * 8.854e-14 * doping / (2.0 * (0.82 + v))).sqrt();
+    let [low, high] = [5.0, 0.0].map(|v| capacitance(v) * 5.0 / current);
+    println!("rise {latching:.3e} to {safe:.3e} s; by hand {low:.3e} to {high:.3e} s");
+    assert!(low < latching && safe < high, "{low} {latching} {safe} {high}");
+
+    // The same transients one at a time, judged after the whole settling time.
+    let fixed = [1.3 * safe, latching / 1.3].map(|rise| ramp(&format!("{rise:e}")));
+    let done = run(&Desk::new(), &lived(&fixed.concat()), "1");
+    let latches: Vec<&Value> = done.iter().map(|e| &e["latches"]).collect();
+    assert_eq!(latches, [false, true]);
 }
 
 /// Waveforms of current and of voltage, a search in height, and the curve of widths.
