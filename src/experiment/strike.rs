@@ -117,11 +117,106 @@ fn pairs(device: &Device, track: &Track) -> Vec<f64> {
             sum += out[i] * device.area[i];
         }
     }
-    let deepest = device.position.iter().fold(0.0f64, |d, p| d.max(p[1]));
-    let length = track.reach.min(deepest / cos.max(1e-3));
+    let length = inside(device, track);
     if sum > 0.0 {
         let factor = PER_CM2 * length * CM / (Q * sum);
         out.iter_mut().for_each(|p| *p *= factor);
     }
     out
+}
+
+/// Off a mesh line that the track may run along [µm].
+const ASIDE: f64 = 1e-9;
+
+/// Length of the track in silicon [µm]: it may leave by a side or cross oxide.
+fn inside(device: &Device, track: &Track) -> f64 {
+    let (sin, cos) = track.angle.to_radians().sin_cos();
+    // The part of 0 to `reach` between two values of a coordinate that begins at `start`.
+    let between = |start: f64, slope: f64, low: f64, high: f64| {
+        if slope == 0.0 {
+            let whole = low <= start && start < high;
+            return if whole { (0.0, track.reach) } else { (0.0, 0.0) };
+        }
+        let (a, b) = ((low - start) / slope, (high - start) / slope);
+        (a.min(b), a.max(b))
+    };
+    let along = |at: f64| {
+        let mut sum = 0.0;
+        for (i, [x, y]) in device.position.iter().enumerate() {
+            for quarter in device.quarters[i].iter().filter(|q| q.area > 0.0) {
+                let half = |direction: u8| {
+                    let edge = device.node_edges[i][usize::from(direction)];
+                    let length = 0.5 * device.edges[edge as usize].h / CM;
+                    if direction % 2 == 0 { -length } else { length }
+                };
+                let (ex, ey) = (x + half(quarter.x_direction), y + half(quarter.y_direction));
+                let (in_x, out_x) = between(at, sin, x.min(ex), x.max(ex));
+                let (in_y, out_y) = between(0.0, cos, y.min(ey), y.max(ey));
+                let (enters, leaves) = (in_x.max(in_y).max(0.0), out_x.min(out_y));
+                sum += (leaves.min(track.reach) - enters).max(0.0);
+            }
+        }
+        sum
+    };
+    // On the silicon's own side the track counts as within.
+    along(track.at - ASIDE).max(along(track.at + ASIDE))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{case, mesh, structure::Structure};
+
+    fn bar() -> Device {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/four-layer-bar.toml");
+        let (case, _) = case::read_str(&std::fs::read_to_string(path).unwrap(), "").unwrap();
+        let (structure, _) = Structure::new(&case).unwrap();
+        Device::of_case(&case, &mesh::build(&case, &structure).unwrap().0)
+    }
+
+    /// In 8 µm by 1 µm: the whole charge lies in the boxes, its centre on the track's middle.
+    #[test]
+    fn the_charge_lies_where_the_track_is() {
+        let device = bar();
+        let side = 60f64.to_radians();
+        // Where it enters, angle, reach; first and last depth in silicon.
+        let tracks = [
+            (4.5, 0.0, 1.0, 0.0, 1.0),
+            (4.5, 0.0, 0.4, 0.0, 0.4),
+            (3.1, 0.0, 3.0, 0.0, 1.0),
+            (2.0, 30.0, 5.0, 0.0, 1.0),
+            (6.0, -45.0, 5.0, 0.0, 1.0),
+            (5.0, -45.0, 0.7, 0.0, 0.7 * 0.5f64.sqrt()),
+            // Out by a side; in by one.
+            (7.5, 60.0, 5.0, 0.0, 0.5 / side.tan()),
+            (0.5, -60.0, 5.0, 0.0, 0.5 / side.tan()),
+            (-0.3, 60.0, 5.0, 0.3 / side.tan(), 1.0),
+            // Along a side.
+            (8.0, 0.0, 1.0, 0.0, 1.0),
+            (0.0, 0.0, 1.0, 0.0, 1.0),
+        ];
+        for (at, angle, reach, from, to) in tracks {
+            let charge = Wanted::Given(1.0);
+            let track = Track { at, angle, reach, radius: 0.05, charge, time: 2e-12 };
+            let made = pairs(&device, &track);
+            let (mut sum, mut x, mut y) = (0.0, 0.0, 0.0);
+            for (i, p) in made.iter().enumerate() {
+                // C/cm to C/µm.
+                let part = Q * p * device.area[i] * CM;
+                sum += part;
+                x += part * device.position[i][0];
+                y += part * device.position[i][1];
+            }
+            let angle = angle.to_radians();
+            let length = (to - from) / angle.cos();
+            assert!((sum / length - 1.0).abs() < 1e-7, "{track:?}: {sum}, not {length}");
+            let middle = 0.5 * (from + to);
+            let off = [x / sum - at - middle * angle.tan(), y / sum - middle];
+            println!("{at} um, {:.0} deg: {sum:.6} of {length:.6}, off {off:?}", track.angle);
+            assert!(off.iter().all(|d| d.abs() < 0.1), "{track:?}: off by {off:?} um");
+        }
+        let charge = Wanted::Given(1.0);
+        let missed = Track { at: 9.0, angle: 30.0, reach: 5.0, radius: 1.0, charge, time: 1e-12 };
+        assert!(pairs(&device, &missed).iter().all(|p| *p == 0.0));
+    }
 }
