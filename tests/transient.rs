@@ -106,6 +106,47 @@ fn the_shortest_safe_rise() {
     assert_eq!(latches, [false, true]);
 }
 
+/// A bar and a strike with left and right changed over need the same charge. Across the
+/// depleted middle junction the field parts every pair, electrons to the n base and holes to
+/// the p base; from deep in the n base only those holes arrive that diffuse there within their
+/// lifetime and are not taken by the emitter beside them, so that more charge is needed.
+#[test]
+fn place_and_angle_of_a_strike() {
+    let strike = |at: f64, angle: f64| {
+        let text = with(STRIKE, "at = 4.5", &format!("at = {at:?}\nangle = {angle:?}"));
+        let text = with(&text, "radius = 0.3", "radius = 0.1");
+        format!("{text}charge_per_um = {{ from = 1e-15, to = 1e-12 }}\n")
+    };
+    let text = bar(&(strike(4.0, 25.0) + &strike(4.0, -25.0) + &strike(2.5, 0.0)));
+    let mirrored = bar(&strike(4.0, -25.0));
+    let (left, right) = ("{ side = \"left\" }", "{ side = \"right\" }");
+    let mut mirrored = with(&with(&mirrored, left, "@"), right, left).replace('@', right);
+    for (from, to) in [("0", "2"), ("2", "4.5"), ("4.5", "6"), ("6", "8")] {
+        let of = |word: &str, value: &str| {
+            let line = mirrored.lines().find(|l| {
+                l.split_once('=').is_some_and(|(k, v)| k.trim() == word && v.trim() == value)
+            });
+            line.unwrap_or_else(|| panic!("no {word} = {value}")).to_string()
+        };
+        let image = |value: &str| 8.0 - value.parse::<f64>().expect("a number");
+        let (old_from, old_to) = (of("from", from), of("to", to));
+        mirrored = with(
+            &mirrored,
+            &format!("{old_from}\n{old_to}\n"),
+            &format!("from = {:?} #\nto = {:?} #\n", image(to), image(from)),
+        );
+    }
+    let done = [run(&Desk::new(), &text, "1"), run(&Desk::new(), &mirrored, "1")].concat();
+    let charges: Vec<f64> = done.iter().map(|e| number(e, "/critical/charge_C_per_um")).collect();
+    println!("+25, -25 degrees, far, mirrored: {charges:?} C/um");
+    let [right, left, far, image] = charges[..] else { panic!("{charges:?}") };
+    // Each search ends within 2 %.
+    assert!((image / right).max(right / image) < 1.021, "{image} {right}");
+    // The other angle is another place.
+    assert!((left / right).max(right / left) > 1.05, "{left} {right}");
+    assert!(far > 1.2 * right && far > left, "{far} {right} {left}");
+}
+
 /// Waveforms of current and of voltage, a search in height, and the curve of widths.
 #[test]
 fn shapes_of_pulses() {
