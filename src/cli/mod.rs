@@ -61,8 +61,8 @@ Results go to stdout, everything else to stderr. NO_COLOR is respected.";
 /// A case file (TOML) describes a doped cross-section, its terminals and what to
 /// measure. `check` says what is wrong with it, `mesh` how it is meshed, `run` solves
 /// drift-diffusion on it, traces the S-shaped current-voltage curve and gives a verdict,
-/// `show` prints a result again, `compare` says how results differ, `sweep` runs many cases
-/// made from one.
+/// `show` prints a result again, `report` writes it as a page, `compare` says how results
+/// differ, `sweep` runs many cases made from one.
 #[derive(Debug, Parser)]
 #[command(name = "holdpoint", version = crate::record::version(), after_help = CODES)]
 #[command(propagate_version = true)]

@@ -147,7 +147,7 @@ fn inside(device: &Device, track: &Track) -> f64 {
                 let half = |direction: u8| {
                     let edge = device.node_edges[i][usize::from(direction)];
                     let length = 0.5 * device.edges[edge as usize].h / CM;
-                    if direction % 2 == 0 { -length } else { length }
+                    if direction.is_multiple_of(2) { -length } else { length }
                 };
                 let (ex, ey) = (x + half(quarter.x_direction), y + half(quarter.y_direction));
                 let (in_x, out_x) = between(at, sin, x.min(ex), x.max(ex));
