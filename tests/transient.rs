@@ -91,7 +91,8 @@ fn the_shortest_safe_rise() {
 
     // 1 µm of track in a bar 1 µm thick.
     let current = number(struck, "/critical/charge_C_per_um") / decay;
-    // Abrupt junction of 3e16 and 2e17 cm⁻³, 0.82 V built in, 1 µm² [F].
+    // Abrupt junction of 3e16 and 2e17 cm⁻³, V_T ln(N_a N_d/n_i²) = 0.82 V built in, 1 µm² [F]:
+    // Sze and Ng (2007), section 2.2.
     let doping = 3e16 * 2e17 / (3e16 + 2e17);
     let capacitance =
         |v: f64| 1e-8 * (1.602e-19 * 11.7 * 8.854e-14 * doping / (2.0 * (0.82 + v))).sqrt();
