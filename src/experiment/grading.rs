@@ -261,7 +261,7 @@ fn held(case: &Case, device: &Device, setup: &Setup, target: &Target) -> Constra
         let mut system = System::new(device, setup.driven()).ok()?;
         let scale = TraceParams::default().scale;
         let at = [fold.voltage, 0.0];
-        Point::renewed(&mut system, state, at, scale, &[1.0]).ok().map(|p| p.plane(0.0))
+        Point::renewed(&mut system, state, at, scale, &[1.0]).ok().map(|p| p.plane(device, 0.0))
     };
     plane().unwrap_or(Constraint::Voltage(fold.voltage))
 }

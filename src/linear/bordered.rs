@@ -48,6 +48,11 @@ fn is_useless(worst: &Worst) -> bool {
         || (worst.backward_error > USEFUL && worst.normwise > USEFUL_NORMWISE)
 }
 
+/// Most unknowns that the general-purpose LU of the whole is tried with: the border's dense
+/// rows make its factors dense (24,000 unknowns: 4.5 GB and minutes, for one step). Beyond,
+/// the caller hears that there is no answer; a trace then takes a shorter step.
+const MOST_GENERAL: usize = 5_000;
+
 /// Refinement that stalls above this error is helped by Krylov cycles.
 const ENOUGH: f64 = 1e-11;
 const KRYLOV_CYCLES: usize = 3;
@@ -176,9 +181,10 @@ impl BorderedFactors {
             return Err(LinearError::NotFinite { row: k / b });
         }
         let mut info = SolveInfo::default();
+        let n_unknowns = f.len();
         let (f0, g0) = (f.to_vec(), g.to_vec());
         let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
-        if is_useless(&worst) {
+        if is_useless(&worst) && n_unknowns <= MOST_GENERAL {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
                 info.general += 1;

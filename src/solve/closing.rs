@@ -134,6 +134,18 @@ impl System<'_> {
                 rest -= factor * (here - plane.origin.currents[k]);
             }
         }
+        if let Some(inside) = &plane.inside {
+            let (block, scale) = (self.device.block(), self.device.scale());
+            let [n, p] = &inside.densities;
+            for (i, factor) in inside.factor.iter().enumerate() {
+                let moved =
+                    [state.psi.difference_to(&inside.psi, i), state.n[i] - n[i], state.p[i] - p[i]];
+                for (u, (factor, moved)) in factor.iter().zip(moved).enumerate() {
+                    row[block * i + u] += factor * scale[u];
+                    rest -= factor * moved;
+                }
+            }
+        }
         border.rows[0] = row;
         g[0] = rest;
     }

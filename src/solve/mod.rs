@@ -19,7 +19,7 @@ mod work;
 pub use adjoint::{Adjoint, Defect, Goal};
 pub use equilibrium::{equilibrium, potential};
 pub use gummel::Gummel;
-pub use plane::{Plane, PlaneScale, Terminals, open_contacts};
+pub use plane::{Inside, Plane, PlaneScale, Terminals, open_contacts};
 pub use scalar::ScalarSystem;
 pub use small_signal::{Admittance, SmallSignal};
 pub use system::*;

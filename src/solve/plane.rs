@@ -2,7 +2,7 @@
 //! weight what the other terminals do. The last part matters where voltage and current of
 //! the drive turn almost together, while the inside of the device changes a lot.
 
-use crate::discretize::{Circuit, Device, Tying};
+use crate::discretize::{Circuit, Device, Tying, Words};
 
 /// Units of the continuation space: V_s [V] and I₀ [A/µm].
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -71,6 +71,18 @@ pub struct Plane {
     pub largest: f64,
     pub open: Vec<bool>,
     pub step: f64,
+    /// The inside's part, where terminals alone do not tell points apart.
+    pub inside: Option<Inside>,
+}
+
+/// The inside's part of a plane: Σ factor·(change), linear in potentials and densities.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Inside {
+    /// By node: of ψ [1/V], n and p [cm³].
+    pub factor: Vec<[f64; 3]>,
+    /// At the origin: ψ [V], n and p [cm⁻³].
+    pub psi: Words,
+    pub densities: [Vec<f64>; 2],
 }
 
 impl Plane {

@@ -220,8 +220,12 @@ impl<'a> System<'a> {
         let mut best_imbalance = f64::INFINITY;
         let mut chord = Chord::default();
         loop {
-            let settled =
-                previous < self.params.update && chord.is_sure(previous, self.params.update);
+            // One step alone, however small, shows no contraction: just past a fold that lies
+            // within the last step of a trace the next one is a thousand times larger.
+            let alone = info.updates.len() == 1 && previous > self.params.update.powi(2);
+            let settled = previous < self.params.update
+                && chord.is_sure(previous, self.params.update)
+                && !alone;
             if !std::mem::take(&mut evaluated) {
                 let ionizing =
                     if chord.next { Ionizing::CarriedByChord } else { Ionizing::Carried };

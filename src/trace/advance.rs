@@ -24,6 +24,13 @@ struct Step {
 /// if Newton takes it quickly: the next may be one too far.
 const FARTHEST: f64 = 20.0;
 
+/// Where a step of this length fails other coordinates are needed: see [`Point::weighing`].
+const LOST: f64 = 1e-3;
+
+/// Weight of the inside then, and the least number of steps with it.
+const INSIDE: f64 = 0.1;
+const STEPS: u32 = 10;
+
 impl Run<'_> {
     /// One accepted step. A step that cannot be taken, or on which a fold cannot be solved
     /// for, is halved, never skipped.
@@ -38,6 +45,10 @@ impl Run<'_> {
                     self.halvings += 1;
                     self.before = None;
                     length *= 0.5;
+                    if length < LOST && !self.here.weighs_inside() {
+                        length *= 8.0 * self.weigh_inside(system, INSIDE);
+                        continue;
+                    }
                     if length < self.params.smallest_step {
                         let here = &self.here;
                         return Err(format!(
@@ -61,11 +72,26 @@ impl Run<'_> {
         self.find_crossing(system, &behind, step.length);
         system.assembly.evaluate(system.device, &self.here.state, false);
         self.keep(system, (system.work.newton_steps - steps_before) as u32);
-        let distance = behind.distance(&self.here);
+        let distance = behind.distance(system.device, &self.here);
         self.before = Some((behind, -distance));
         let halved = self.halvings > halvings_before;
         self.step = self.next_length(step.length, step.turn, [step.effort, step.first], halved);
+        self.since_weighed += 1;
+        let settled = self.since_weighed >= STEPS && self.here.inner_share() < 1.0;
+        if self.here.weighs_inside() && settled {
+            self.step *= self.weigh_inside(system, 0.0);
+        }
         Ok(())
+    }
+
+    /// Give the inside this weight in the arclength from here on; by how much lengths grow.
+    fn weigh_inside(&mut self, system: &System, weight: f64) -> f64 {
+        let unit = |p: &Point| p.tangent.terminals.lambda.hypot(p.tangent.terminals.current);
+        let before = unit(&self.here);
+        self.here = self.here.clone().weighing(system.device, weight);
+        self.before = None;
+        self.since_weighed = 0;
+        before / unit(&self.here).max(1e-300)
     }
 
     /// Length of the step after one of `length` that turned by `turn` and took Newton
@@ -85,15 +111,13 @@ impl Run<'_> {
     }
 
     fn attempt(&self, system: &mut System, length: f64) -> Result<Step, String> {
-        let scale = self.params.scale;
         let here = &self.here;
         let other = self.before.as_ref().map(|(p, at)| (p, *at));
         let (mut state, mut lambda) = here.predict(system, other, length);
         let info = system
-            .newton(&mut state, &mut lambda, &here.plane(length))
+            .newton(&mut state, &mut lambda, &here.plane(system.device, length))
             .map_err(|e| e.to_string())?;
-        let next = Point::solved(system, state, lambda, scale, &here.direction)
-            .ok_or("the tangent could not be computed")?;
+        let next = here.next(system, state, lambda).ok_or("the tangent could not be computed")?;
         let turn = here.turn(&next);
         if turn > 2.0 * self.params.largest_turn && length > 1e-3 {
             return Err(format!("the curve turns by {:.0}°", turn.to_degrees()));
@@ -133,8 +157,7 @@ impl Run<'_> {
         if system.newton(&mut state, &mut lambda, &constraint).is_err() {
             return (over, length);
         }
-        let scale = self.params.scale;
-        match Point::solved(system, state, lambda, scale, &behind.direction) {
+        match behind.next(system, state, lambda) {
             Some(landed) => (landed, share * length),
             None => (over, length),
         }
@@ -159,7 +182,7 @@ impl Run<'_> {
                 (_, true) => FoldKind::CurrentMaximum,
                 (_, false) => FoldKind::CurrentMinimum,
             };
-            let (at, p) = find_fold(system, &self.here, next, length, self.params.scale, axis)
+            let (at, p) = find_fold(system, &self.here, next, length, axis)
                 .ok_or_else(|| format!("the fold ({}) could not be solved for", kind.word()))?;
             found.push((at, kind, p));
         }
@@ -181,8 +204,7 @@ impl Run<'_> {
         if system.newton(&mut state, &mut lambda, &Constraint::Voltage(level)).is_err() {
             return;
         }
-        let scale = self.params.scale;
-        if let Some(p) = Point::solved(system, state, lambda, scale, &behind.direction) {
+        if let Some(p) = behind.next(system, state, lambda) {
             self.fields.push(fields(system, &p.state, "crossing", p.lambda[0], p.current));
             let fold = self.exact(system, FoldKind::CurrentMaximum, &p);
             self.crossings.push(fold);

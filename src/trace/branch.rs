@@ -46,7 +46,7 @@ impl Default for TraceParams {
             largest_log: 1.15,
             aim: 3.4,
             largest_turn: 0.5,
-            points: 500,
+            points: 1000,
             checkpoint: 25,
             fields: 0,
             level: None,
@@ -143,6 +143,10 @@ pub(super) struct Run<'p> {
     pub(super) crossings: Vec<Fold>,
     pub(super) snapshot: Snapshot,
     pub(super) halvings: u64,
+    /// Steps since the inside's weight in the arclength was last changed.
+    pub(super) since_weighed: u32,
+    /// A checkpoint waits until terminals alone are coordinates again.
+    due: bool,
 }
 
 /// Values of all terminals at the state last evaluated in `system`.
@@ -181,6 +185,8 @@ impl<'p> Run<'p> {
                     crossings: Vec::new(),
                     snapshot: Snapshot::default(),
                     halvings: 0,
+                    since_weighed: 0,
+                    due: false,
                     here,
                 };
                 run.keep(system, 0);
@@ -226,6 +232,8 @@ impl<'p> Run<'p> {
             fields,
             crossings: Vec::new(),
             halvings: c.work.halvings,
+            since_weighed: 0,
+            due: false,
             snapshot,
         })
     }
@@ -269,7 +277,9 @@ impl<'p> Run<'p> {
                 self.keep_end(system);
                 return End::Reached;
             }
-            if self.curve.len().is_multiple_of(self.params.checkpoint) {
+            self.due |= self.curve.len().is_multiple_of(self.params.checkpoint);
+            if self.due && !self.here.weighs_inside() {
+                self.due = false;
                 if let Err(e) = self.renew(system) {
                     return End::Stalled(e.to_string());
                 }

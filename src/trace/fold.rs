@@ -1,6 +1,6 @@
 //! Folds solved for exactly: the branch point where one component of the tangent is zero.
 
-use crate::solve::{PlaneScale, System};
+use crate::solve::System;
 
 use super::point::Point;
 
@@ -21,7 +21,6 @@ pub fn find_fold(
     a: &Point,
     b: &Point,
     step: f64,
-    scale: PlaneScale,
     axis: usize,
 ) -> Option<(f64, Point)> {
     // Bracket (arclength, slope of the coordinate) and the last two points tried.
@@ -40,12 +39,12 @@ pub fn find_fold(
         near.truncate(2);
         let [(from, base), (to, other)] = near.as_slice() else { break };
         let (mut state, mut lambda) = base.predict(system, Some((other, to - from)), s - from);
-        let plane = a.plane(s);
+        let plane = a.plane(system.device, s);
         if system.newton(&mut state, &mut lambda, &plane).is_err() {
             break;
         }
         system.refresh_linearization(&state, lambda, &plane, TANGENT);
-        let Some(p) = Point::solved(system, state, lambda, scale, &a.direction) else { break };
+        let Some(p) = a.next(system, state, lambda) else { break };
         near.push((s, p.clone()));
         last = now;
         now = [s, p.direction[axis]];

@@ -1,9 +1,9 @@
 //! One solved point of a branch with its tangent, and predictions from it.
 
-use crate::discretize::{State, Tie, add_words};
+use crate::discretize::{Device, State, Tie, add_words};
 use crate::linear::LinearError;
 use crate::solve::{
-    Constraint, NewtonError, Plane, PlaneScale, System, Tangent, Terminals, open_contacts,
+    Constraint, Inside, NewtonError, Plane, PlaneScale, System, Tangent, Terminals, open_contacts,
 };
 
 /// A solved point: state, drive, and the unit tangent in the continuation space.
@@ -26,6 +26,15 @@ pub struct Point {
     ionizing: Vec<[f64; 2]>,
     scale: PlaneScale,
     open: Vec<bool>,
+    /// Weight of the inside in the arclength (0: terminals alone), and how it moves along
+    /// it by node, in volts: ψ, V_T·δn/n, V_T·δp/p.
+    inside: f64,
+    moves: Vec<[f64; 3]>,
+}
+
+/// A density's scale: far below intrinsic it carries nothing.
+fn density_scale(device: &Device, i: usize, density: f64) -> f64 {
+    density + 1e-8 * device.nie[i]
 }
 
 /// Multiply a tangent by a factor.
@@ -83,7 +92,67 @@ impl Point {
             scale,
             open,
             state,
+            inside: 0.0,
+            moves: Vec::new(),
         })
+    }
+
+    /// [`Point::solved`] in this point's units of arclength, and pointing as it does.
+    pub fn next(&self, system: &mut System, state: State, lambda: [f64; 2]) -> Option<Point> {
+        let next = Point::solved(system, state, lambda, self.scale, &self.direction)?;
+        if self.inside == 0.0 {
+            return Some(next);
+        }
+        let next = next.weighing(system.device, self.inside);
+        Some(if self.along(&next) < 0.0 { next.stretched(-1.0) } else { next })
+    }
+
+    /// The same point with `weight` on the inside: where all terminals turn back together
+    /// while the inside goes on (a filament that moves from node to node), it alone tells
+    /// the points before from those after.
+    pub fn weighing(mut self, device: &Device, weight: f64) -> Point {
+        self.inside = weight;
+        let (t, s) = (&self.tangent, &self.state);
+        let moves = |i: usize| {
+            if device.ties[i] != Tie::Free {
+                return [0.0; 3];
+            }
+            if !device.has_silicon(i) {
+                return [t.psi[i], 0.0, 0.0];
+            }
+            let share = |density| density / density_scale(device, i, density);
+            let (up, down) = (t.psi[i] - t.phi_n[i], t.phi_p[i] - t.psi[i]);
+            [t.psi[i], up * share(s.n[i]), down * share(s.p[i])]
+        };
+        self.moves = (0..device.nodes()).map(moves).collect();
+        let length = self.along(&self).sqrt();
+        self.stretched(1.0 / length)
+    }
+
+    fn stretched(mut self, factor: f64) -> Point {
+        self.direction.iter_mut().for_each(|x| *x *= factor);
+        self.moves.iter_mut().flatten().for_each(|x| *x *= factor);
+        self.tangent = scaled(self.tangent, factor);
+        self
+    }
+
+    /// Whether the inside counts in the arclength.
+    pub fn weighs_inside(&self) -> bool {
+        self.inside > 0.0
+    }
+
+    /// Mean square of the inside's movement over the terminals'.
+    pub fn inner_share(&self) -> f64 {
+        let moves = self.moves.as_flattened();
+        let unit = self.scale.voltage * self.scale.voltage * self.moves.len() as f64;
+        dot(moves, moves) / (unit * dot(&self.direction, &self.direction))
+    }
+
+    /// Product of the directions here and at `other`, in the units here.
+    fn along(&self, other: &Point) -> f64 {
+        let unit = self.inside / self.scale.voltage;
+        dot(&self.direction, &other.direction)
+            + unit * unit * dot(self.moves.as_flattened(), other.moves.as_flattened())
     }
 
     /// The same point with its Jacobian made anew: no history is left in it.
@@ -99,7 +168,7 @@ impl Point {
         system.assembly.evaluate(system.device, &state, false);
         let (origin, largest) = standing(system, &state, lambda);
         let open = open_contacts(system.device, &system.circuit);
-        let plane = Plane { scale, direction, origin, largest, open, step: 0.0 };
+        let plane = Plane { scale, direction, origin, largest, open, step: 0.0, inside: None };
         system.linearize(&state, lambda, &Constraint::Plane(Box::new(plane)))?;
         Point::solved(system, state, lambda, scale, towards).ok_or(NewtonError::Linear(
             LinearError::Singular { backward_error: 1.0, row: 0, unknown: 0 },
@@ -107,7 +176,7 @@ impl Point {
     }
 
     /// The hyperplane at arclength `step` from here.
-    pub fn plane(&self, step: f64) -> Constraint {
+    pub fn plane(&self, device: &Device, step: f64) -> Constraint {
         Constraint::Plane(Box::new(Plane {
             scale: self.scale,
             direction: self.direction.clone(),
@@ -115,11 +184,27 @@ impl Point {
             largest: self.largest,
             open: self.open.clone(),
             step,
+            inside: self.weighs_inside().then(|| {
+                let unit = (self.inside / self.scale.voltage).powi(2);
+                let (s, vt) = (&self.state, device.silicon.vt);
+                let factor = |(i, [psi, n, p]): (usize, &[f64; 3])| {
+                    let per = |density| unit * vt / density_scale(device, i, density);
+                    [unit * psi, per(s.n[i]) * n, per(s.p[i]) * p]
+                };
+                Inside {
+                    factor: self.moves.iter().enumerate().map(factor).collect(),
+                    psi: s.psi.clone(),
+                    densities: [s.n.clone(), s.p.clone()],
+                }
+            }),
         }))
     }
 
     /// Angle between the tangents here and at `next`, in common units (rad).
     pub fn turn(&self, next: &Point) -> f64 {
+        if self.weighs_inside() {
+            return self.along(next).clamp(-1.0, 1.0).acos();
+        }
         let largest = self.largest.max(next.largest);
         let of =
             |p: &Point| p.tangent.terminals.coordinates(self.scale, p.current, largest, &self.open);
@@ -134,7 +219,7 @@ impl Point {
     }
 
     /// Distance to a nearby point in common units.
-    pub fn distance(&self, other: &Point) -> f64 {
+    pub fn distance(&self, device: &Device, other: &Point) -> f64 {
         let gap = |a: &[f64], b: &[f64]| a.iter().zip(b).map(|(a, b)| b - a).collect();
         let difference = Terminals {
             lambda: other.lambda[0] - self.lambda[0],
@@ -145,7 +230,29 @@ impl Point {
         let largest = self.largest.max(other.largest);
         let mut d = difference.coordinates(self.scale, self.current, largest, &self.open);
         d[1] = other.log_current() - self.log_current();
-        dot(&d, &d).sqrt()
+        let mut square = dot(&d, &d);
+        if self.weighs_inside() {
+            let unit = self.inside / self.scale.voltage;
+            square += unit * unit * self.moved(device, other);
+        }
+        square.sqrt()
+    }
+
+    /// Square of how far the inside of `other` is from here [V²], summed over the nodes.
+    fn moved(&self, device: &Device, other: &Point) -> f64 {
+        let (a, b) = (&self.state, &other.state);
+        let of = |i: usize| {
+            let psi = b.psi.difference_to(&a.psi, i);
+            if device.ties[i] != Tie::Free || !device.has_silicon(i) {
+                return psi * psi;
+            }
+            let ln = |from: f64, to: f64| {
+                (to / from).ln() * device.silicon.vt * from / density_scale(device, i, from)
+            };
+            let (n, p) = (ln(a.n[i], b.n[i]), ln(a.p[i], b.p[i]));
+            psi * psi + n * n + p * p
+        };
+        (0..device.nodes()).map(of).sum()
     }
 
     /// Prediction at arclength `ds` from here. `other` is a second solved point at
