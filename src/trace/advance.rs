@@ -45,7 +45,7 @@ impl Run<'_> {
                     self.halvings += 1;
                     self.before = None;
                     length *= 0.5;
-                    if length < LOST && !self.here.weighs_inside() {
+                    if length < LOST && self.here.is_told_by_its_inside() {
                         length *= 8.0 * self.weigh_inside(system, INSIDE);
                         continue;
                     }

@@ -136,6 +136,12 @@ impl Point {
         self
     }
 
+    /// Whether it may help to weigh the inside: not in a leakage, whose densities are known
+    /// to few digits.
+    pub fn is_told_by_its_inside(&self) -> bool {
+        !self.weighs_inside() && self.largest > 0.1 * self.scale.current
+    }
+
     /// Whether the inside counts in the arclength.
     pub fn weighs_inside(&self) -> bool {
         self.inside > 0.0
