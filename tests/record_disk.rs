@@ -115,6 +115,8 @@ fn a_checkpoint_is_a_whole_result_marked_incomplete() {
     keeper.save().unwrap();
     let done = rich().experiments.swap_remove(0);
     keeper.put(0, done.clone()).unwrap();
+    let early = record::read(&record::partial_path(&path)).unwrap();
+    assert_eq!(early.experiments[0].status, Status::Waiting, "nothing is written unasked");
 
     // The second experiment is under way.
     let nodes = keeper.record().mesh.nodes();
@@ -131,6 +133,7 @@ fn a_checkpoint_is_a_whole_result_marked_incomplete() {
         done: 0.4,
     };
     keeper.keep(1, &standing, &snapshot).unwrap();
+    keeper.save().unwrap();
     assert_eq!(names_in(folder.path()), ["r.h5.partial"]);
     let partial = record::read(&record::partial_path(&path)).unwrap();
     assert!(!partial.complete);

@@ -294,7 +294,7 @@ fn invented_sweep(name: &str) -> holdpoint::record::Gathered {
             column("status", "1", Values::Texts(vec![HOSTILE.to_string(); rows * columns])),
             column("V_h", "V", Values::Numbers(held)),
             column("V_t", "V", Values::Numbers(v_t)),
-            column("I_crit_p-drain", "A um^-1", Values::Numbers(at(&|r, c| 1e-4 * (1.0 + r + c)))),
+            column("I_crit_p-drain", "A/um", Values::Numbers(at(&|r, c| 1e-4 * (1.0 + r + c)))),
         ],
         files: Vec::new(),
     }

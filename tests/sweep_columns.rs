@@ -16,7 +16,7 @@ const COLUMNS: [(&str, &str, usize, &str); 8] = [
     ("resistances_substrate_ohm_um", "ohm*um", 1, "substrate_ohm_um"),
     ("resistances_well_collected_ohm_um", "ohm*um", 1, "well_collected_ohm_um"),
     ("V_crit_anode", "V", 2, "V"),
-    ("I_crit_anode", "A um^-1", 2, "I"),
+    ("I_crit_anode", "A/um", 2, "I"),
 ];
 
 const AXIS: &str = "base = \"core.toml\"\n[axes]\ntemperature = [\"25 degC\", \"125 degC\"]\n";

@@ -66,9 +66,17 @@ pub struct Watch<'a> {
     checkpoint: Option<Checkpointer>,
     /// Experiment that the watch keeps points of; `None` in a rerun.
     current: Option<usize>,
-    /// Spent on writing checkpoints.
+    /// Spent on writing checkpoints, and on the last one.
     writing: Duration,
+    last: Duration,
+    /// When there was last nothing unsaved.
+    saved: Instant,
 }
+
+/// Between two writes of the partial file at least this, and so many times what the last one
+/// took: writing costs a hundredth of a run, a kill what was found since.
+const SOONEST: Duration = Duration::from_millis(500);
+const RARITY: u32 = 100;
 
 impl<'a> Watch<'a> {
     pub(super) fn new(
@@ -87,6 +95,8 @@ impl<'a> Watch<'a> {
             checkpoint: None,
             current: None,
             writing: Duration::ZERO,
+            last: Duration::ZERO,
+            saved: Instant::now(),
         }
     }
 
@@ -128,13 +138,10 @@ impl<'a> Watch<'a> {
     }
 
     /// Takes over the record once it has its mesh and one (waiting or resumed) outcome
-    /// per experiment, and writes the first partial file.
-    ///
-    /// # Errors
-    /// Those of [`Checkpointer::save`].
-    pub fn start(&mut self, record: RunRecord) -> Result<(), RecordError> {
+    /// per experiment.
+    pub fn start(&mut self, record: RunRecord) {
         self.checkpoint = Some(Checkpointer::new(self.path, record));
-        self.write(|c| c.save())
+        self.saved = Instant::now();
     }
 
     /// Experiment `k` (from 0) of `count` begins; the watch is its keeper.
@@ -149,39 +156,47 @@ impl<'a> Watch<'a> {
         self.phase(what);
     }
 
-    /// A rerun for the error bars of experiment `k` has ended: it is saved.
+    /// A rerun for the error bars of experiment `k` has ended: it is kept.
     ///
     /// # Errors
-    /// Those of [`Checkpointer::put`].
+    /// Those of [`Checkpointer::bar`] and [`Checkpointer::save`].
     pub fn bar(&mut self, k: usize, rerun: Rerun) -> Result<(), RecordError> {
-        self.write(|c| c.bar(k, rerun))
+        self.take(|c| c.bar(k, rerun))
     }
 
-    /// Experiment `k` has ended, one way or another: its outcome is saved.
+    /// Experiment `k` has ended, one way or another: its outcome is kept.
     ///
     /// # Errors
-    /// Those of [`Checkpointer::put`].
+    /// Those of [`Checkpointer::put`] and [`Checkpointer::save`].
     pub fn outcome(&mut self, k: usize, outcome: Outcome) -> Result<(), RecordError> {
-        self.write(|c| c.put(k, outcome))
+        self.take(|c| c.put(k, outcome))
     }
 
     /// Another temperature's answer is known: it is saved for a run that goes on from here.
     pub fn temperature(&mut self, answer: Sheet) {
         let Some(record) = self.record_mut() else { return };
         record.temperatures.push(answer);
-        if let Err(e) = self.write(|c| c.save()) {
+        if let Err(e) = self.take(|_| Ok(())) {
             self.line(&format!("not saved: {e}"));
         }
     }
 
-    /// Does what writes, and counts its time.
-    fn write(
+    /// Puts something in the record, and writes the partial file if it is time to.
+    fn take(
         &mut self,
-        work: impl FnOnce(&mut Checkpointer) -> Result<(), RecordError>,
+        put: impl FnOnce(&mut Checkpointer) -> Result<(), RecordError>,
     ) -> Result<(), RecordError> {
+        let Some(checkpoint) = self.checkpoint.as_mut() else { return Err(not_started()) };
         let started = Instant::now();
-        let done = self.checkpoint.as_mut().map_or_else(|| Err(not_started()), work);
-        self.writing += started.elapsed();
+        put(checkpoint)?;
+        if self.saved.elapsed() < SOONEST.max(RARITY * self.last) {
+            self.writing += started.elapsed();
+            return Ok(());
+        }
+        let done = checkpoint.save();
+        self.last = started.elapsed();
+        self.writing += self.last;
+        self.saved = Instant::now();
         done
     }
 
@@ -227,7 +242,7 @@ impl Keeper for Watch<'_> {
     fn checkpoint(&mut self, standing: &Standing, snapshot: &Snapshot) -> Result<(), String> {
         let kept = match self.current {
             None => Ok(()),
-            Some(k) => self.write(|c| c.keep(k, standing, snapshot)),
+            Some(k) => self.take(|c| c.keep(k, standing, snapshot)),
         };
         kept.map_err(|e| e.to_string())
     }

@@ -7,8 +7,8 @@ use super::{RecordError, RunRecord, disk, partial_path, write};
 use crate::experiment::{Outcome, Rerun, Status};
 use crate::trace::{Snapshot, Standing};
 
-/// Holds the record of a run under way and writes it, in the format of a result, to
-/// [`partial_path`] of the result's path. When the run is done the result is written and
+/// Holds the record of a run under way and on [`Checkpointer::save`] writes it, in the format
+/// of a result, to [`partial_path`] of the result's path. When the run is done the result is written and
 /// the partial file removed.
 ///
 /// The `complete` flag of a partial file is false; an experiment that it interrupts has
@@ -41,11 +41,10 @@ impl Checkpointer {
         &mut self.record
     }
 
-    /// Takes what experiment number `k` (from 0) has traced so far and saves.
+    /// Takes what experiment number `k` (from 0) has traced so far. Saves nothing.
     ///
     /// # Errors
-    /// [`RecordError::Unfit`] if the record has no experiment `k`; those of
-    /// [`super::write`].
+    /// [`RecordError::Unfit`] if the record has no experiment `k`.
     pub fn keep(
         &mut self,
         k: usize,
@@ -59,32 +58,34 @@ impl Checkpointer {
         outcome.fields = standing.fields.to_vec();
         outcome.work = standing.work;
         outcome.snapshot = Some(snapshot.clone());
-        self.save()
+        Ok(())
     }
 
-    /// Puts the outcome of experiment number `k` (from 0) in its place and saves.
+    /// Puts the outcome of experiment number `k` (from 0) in its place. Saves nothing.
     ///
     /// # Errors
     /// Those of [`Checkpointer::keep`].
     pub fn put(&mut self, k: usize, outcome: Outcome) -> Result<(), RecordError> {
         *self.at(k)? = outcome;
-        self.save()
+        Ok(())
     }
 
-    /// Adds a rerun to the error bars of experiment number `k` (from 0) and saves.
+    /// Adds a rerun to the error bars of experiment number `k` (from 0). Saves nothing.
     ///
     /// # Errors
     /// [`RecordError::Unfit`] if no error bars were asked for; those of
     /// [`Checkpointer::keep`].
     pub fn bar(&mut self, k: usize, rerun: Rerun) -> Result<(), RecordError> {
         match &mut self.at(k)?.bars {
-            Some(bars) => bars.reruns.push(rerun),
+            Some(bars) => {
+                bars.reruns.push(rerun);
+                Ok(())
+            }
             None => {
                 let detail = "no error bars were asked for";
-                return Err(RecordError::unfit(format!("/experiment/{k}"), detail));
+                Err(RecordError::unfit(format!("/experiment/{k}"), detail))
             }
         }
-        self.save()
     }
 
     fn at(&mut self, k: usize) -> Result<&mut Outcome, RecordError> {
@@ -111,13 +112,10 @@ impl Checkpointer {
         write(&self.path, &self.record)?;
         let partial = self.partial();
         match fs::remove_file(&partial) {
-            Err(e) if e.kind() != std::io::ErrorKind::NotFound => {
-                Err(RecordError::io(&partial, "removing the partial file", e))
-            }
-            _ => {
-                disk::sync_folder(&self.path)?;
-                Ok(self.record)
-            }
+            Ok(()) => disk::sync_folder(&self.path)?,
+            Err(e) if e.kind() == std::io::ErrorKind::NotFound => {}
+            Err(e) => return Err(RecordError::io(&partial, "removing the partial file", e)),
         }
+        Ok(self.record)
     }
 }

@@ -213,11 +213,11 @@ fn one(table: &mut Table, at: usize, e: &Outcome, stem: &str, end: &str) {
                      found: Option<(f64, f64)>| {
         let (v, i) = found.unwrap_or((f64::NAN, f64::NAN));
         table.number(v_name, "V", &format!("voltage of the {what}"), at, v);
-        table.number(i_name, "A um^-1", &format!("current of the {what}"), at, i);
+        table.number(i_name, "A/um", &format!("current of the {what}"), at, i);
         if let Some(Ok(bars)) = e.error_bars(name) {
             let of = |quantity: &str| format!("error bar: {quantity} of the {what}");
             table.number(&format!("{v_name}_error"), "V", &of("voltage"), at, bars.voltage.error);
-            let unit = "A um^-1";
+            let unit = "A/um";
             table.number(&format!("{i_name}_error"), unit, &of("current"), at, bars.current.error);
         }
     };
@@ -245,7 +245,7 @@ fn one(table: &mut Table, at: usize, e: &Outcome, stem: &str, end: &str) {
                 .map_or((f64::NAN, f64::NAN), |b| (b.voltage_at_zero, b.resistance));
             let what = "on-branch's straight line at zero current";
             table.number(&format!("V_on0{end}"), "V", what, at, v);
-            table.number(&format!("R_on{end}"), "ohm um", "on-branch's slope", at, r);
+            table.number(&format!("R_on{end}"), "ohm*um", "on-branch's slope", at, r);
         }
         Figures::Injection { critical, .. } => {
             let found = critical.as_ref().ok().map(|f| (f.voltage, f.current));
@@ -259,7 +259,7 @@ fn one(table: &mut Table, at: usize, e: &Outcome, stem: &str, end: &str) {
                 for (name, i) in e.curve.terminals.iter().zip(&p.at_terminals.current) {
                     let column = format!("I_{}_{k}{end}", name.replace('/', "_"));
                     let what = format!("current of {name} at point {k} of the list");
-                    table.number(&column, "A um^-1", &what, at, *i);
+                    table.number(&column, "A/um", &what, at, *i);
                 }
             }
         }
