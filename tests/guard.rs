@@ -76,3 +76,24 @@ fn rings_collect_and_epi_cuts_what_escapes() {
         assert!((sum - 1.0).abs() < 1e-6, "the shares add up to {sum}");
     }
 }
+
+/// Breakdown of the n+ ring, source and p-well moves from node to node of its junction, with
+/// nine voltage maxima, before the path latches.
+#[test]
+#[ignore = "four minutes of one core"]
+fn the_guarded_pad_traces_to_its_stop() {
+    let text = shipped("tern180-guard.toml");
+    let parts: Vec<&str> = text.split("[[experiment]]").collect();
+    let snapback = parts.iter().find(|p| p.contains("\"snapback\"")).expect("a snapback");
+    let case = format!("{}[[experiment]]{snapback}", parts[0]);
+    let ran = Desk::new().case("guard", &case, &[]);
+    assert_eq!(ran.code, Some(0), "{}", ran.err);
+    let document = ran.json();
+    let experiment = &document["experiments"][0];
+    assert_eq!(experiment["status"], "complete");
+    let (trigger, holding) =
+        (number(experiment, "/trigger/voltage_V"), number(experiment, "/holding/voltage_V"));
+    println!("trigger {trigger:.2} V, holding {holding:.3} V");
+    // The supply is 3.3 V: held at 125 °C, far below breakdown.
+    assert!((2.0..3.3).contains(&holding) && trigger > 15.0, "{trigger} {holding}");
+}
