@@ -282,6 +282,8 @@ impl Point {
             }
             state.heat(device, i, d);
         }
+        // A density of 1e-33 cm⁻³ has no digits, and its tangent may be 1e19 V.
+        let farthest = (2.0 * ds.abs()).max(1.0) * self.scale.voltage;
         for i in 0..device.nodes() {
             if device.ties[i] != Tie::Free {
                 continue;
@@ -307,6 +309,12 @@ impl Point {
             }
             state.psi.add(i, d[0]);
             if device.has_silicon(i) {
+                for level in 1..3 {
+                    let away = d[level] - d[0];
+                    if away.abs() > farthest {
+                        d[level] = d[0] + farthest.copysign(away);
+                    }
+                }
                 state.phi_n.add(i, d[1]);
                 state.phi_p.add(i, d[2]);
             }
