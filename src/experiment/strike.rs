@@ -167,9 +167,10 @@ mod tests {
     use super::*;
     use crate::{case, mesh, structure::Structure};
 
-    fn bar() -> Device {
+    fn bar(more: &str) -> Device {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/four-layer-bar.toml");
-        let (case, _) = case::read_str(&std::fs::read_to_string(path).unwrap(), "").unwrap();
+        let text = std::fs::read_to_string(path).unwrap() + more;
+        let (case, _) = case::read_str(&text, "").unwrap();
         let (structure, _) = Structure::new(&case).unwrap();
         Device::of_case(&case, &mesh::build(&case, &structure).unwrap().0)
     }
@@ -177,7 +178,7 @@ mod tests {
     /// In 8 µm by 1 µm: the whole charge lies in the boxes, its centre on the track's middle.
     #[test]
     fn the_charge_lies_where_the_track_is() {
-        let device = bar();
+        let device = bar("");
         let side = 60f64.to_radians();
         // Where it enters, angle, reach; first and last depth in silicon.
         let tracks = [
@@ -218,5 +219,32 @@ mod tests {
         let charge = Wanted::Given(1.0);
         let missed = Track { at: 9.0, angle: 30.0, reach: 5.0, radius: 1.0, charge, time: 1e-12 };
         assert!(pairs(&device, &missed).iter().all(|p| *p == 0.0));
+    }
+
+    /// Through a trench 1 µm wide and 0.5 µm deep: no charge in its oxide.
+    #[test]
+    fn a_track_leaves_none_of_its_charge_in_a_trench() {
+        let device = bar("\n[[trench]]\nfrom = 3\nto = 4\ndepth = 0.5\n");
+        let slope = 45f64.to_radians();
+        // Where it enters, angle, reach; its length in silicon.
+        let tracks = [
+            (3.5, 0.0, 5.0, 0.5),
+            (3.5, 0.0, 0.7, 0.2),
+            (3.5, 0.0, 0.4, 0.0),
+            // In by the trench's side, out by its floor.
+            (2.8, 45.0, 5.0, (0.2 + 0.5) / slope.cos()),
+            (4.2, -45.0, 5.0, (0.2 + 0.5) / slope.cos()),
+            // In by its top, out by its other side at 0.3 µm.
+            (3.7, 45.0, 5.0, 0.7 / slope.cos()),
+            (1.0, 0.0, 5.0, 1.0),
+        ];
+        for (at, angle, reach, length) in tracks {
+            let charge = Wanted::Given(1.0);
+            let track = Track { at, angle, reach, radius: 0.05, charge, time: 2e-12 };
+            let made = pairs(&device, &track);
+            let parts = made.iter().enumerate().map(|(i, p)| Q * p * device.area[i] * CM);
+            let sum: f64 = parts.sum();
+            assert!((sum - length).abs() < 1e-7, "{track:?}: {sum}, not {length}");
+        }
     }
 }

@@ -163,7 +163,7 @@ impl Rooms for Invented {
                 ..rich()
             }
         });
-        watch.start(record.clone()).map_err(|e| RunError::Failed(e.to_string()))?;
+        watch.start(record.clone());
         for k in 0..2 {
             if record.experiments[k].status == Status::Complete {
                 continue;
