@@ -71,7 +71,10 @@ fn works(experiment: &Value, measured: &[(&str, f64)]) {
     for &(what, most) in measured {
         let path = if what == "points" { "/points".into() } else { format!("/work/{what}") };
         let done = number(experiment, &path);
-        assert!((done > 0.0 || most <= 2.0) && done <= (1.05 * most).ceil(), "{what}: {done}, measured {most}");
+        assert!(
+            (done > 0.0 || most <= 2.0) && done <= (1.05 * most).ceil(),
+            "{what}: {done}, measured {most}"
+        );
     }
     // Nearly every solve is content with its routine sweep.
     let [sweeps, needed] = ["refinements", "refinements_needed"]
