@@ -25,6 +25,10 @@ demo CASE="tern180-core":
 bench NAME *ARGS:
     cargo bench --bench {{NAME}} -- {{ARGS}}
 
+# coverage-guided fuzzing of case, sweep and profile texts
+fuzz SECONDS="60":
+    tests/fuzz/run {{SECONDS}}
+
 # docs/trust.md from the checks as they are now
 trust:
     HOLDPOINT_WRITE_TRUST=1 cargo test --release --test outside --test trust_page
