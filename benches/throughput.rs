@@ -1,8 +1,8 @@
 //! What a second core gives a sweep, and what it costs beside solving:
-//! `cargo bench --bench throughput -- [CASES] [trigger | curve]` (default 200). The pad at
-//! 2,000 nodes over temperature and substrate doping: its terminals at 3.3 V, with `trigger`
-//! the curve up to 100 µA/µm, past its trigger point, with `curve` the whole S-curve (10 s a
-//! case). One worker, then two, on the same cases and the disk of the temporary folder; two
+//! `cargo bench --bench throughput -- [CASES] [list | trigger | curve]` (default 200). The
+//! pad at 2,000 nodes over temperature and substrate doping: its terminals at 3.3 V, with
+//! `list` at twenty supplies up to that, with `trigger` the curve up to 100 µA/µm, past its
+//! trigger point, with `curve` the whole S-curve (10 s a case). One worker, then two, on the same cases and the disk of the temporary folder; two
 //! cores must be free. Fails below 1.8 times the throughput, or if all beside meshing and
 //! solving takes more than 2 % of them.
 
@@ -57,10 +57,15 @@ fn measured(cases: usize, what: &str) -> Result<bool, String> {
     let (layout, rest) = text.split_once("[[experiment]]").ok_or("no experiment")?;
     let snapback = rest.split("[[experiment]]").next().unwrap_or_default();
     let shorter = snapback.replace("10 mA/um", "100 uA/um");
+    let point =
+        |at: &str| format!("\nkind = \"bias\"\ndrive = [\"anode\", \"well-tap\"]\nat = [{at}]\n");
+    let supplies: Vec<String> = (1..=20).map(|k| format!("{:.3}", 0.165 * f64::from(k))).collect();
+    let (one_point, list) = (point("3.3"), point(&supplies.join(", ")));
     let experiment = match what {
+        "list" => list.as_str(),
         "curve" => snapback,
         "trigger" => shorter.as_str(),
-        _ => "\nkind = \"bias\"\ndrive = [\"anode\", \"well-tap\"]\nat = [3.3]\n",
+        _ => one_point.as_str(),
     };
     let rows = cases.div_ceil(10).max(1);
     let cases = rows * 10;
@@ -95,7 +100,7 @@ fn measured(cases: usize, what: &str) -> Result<bool, String> {
 fn main() -> ExitCode {
     let args: Vec<String> = std::env::args().skip(1).collect();
     let cases = args.iter().find_map(|a| a.parse().ok()).unwrap_or(200);
-    let known = ["trigger", "curve"];
+    let known = ["list", "trigger", "curve"];
     let what = known.into_iter().find(|w| args.iter().any(|a| a == w));
     match measured(cases, what.unwrap_or("one bias point each")) {
         Ok(true) => ExitCode::SUCCESS,
