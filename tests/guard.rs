@@ -78,7 +78,7 @@ fn rings_collect_and_epi_cuts_what_escapes() {
 }
 
 /// Breakdown of the n+ ring, source and p-well moves from node to node of its junction, with
-/// nine voltage maxima, before the path latches.
+/// five voltage maxima, before the path latches.
 #[test]
 #[ignore = "four minutes of one core"]
 fn the_guarded_pad_traces_to_its_stop() {
