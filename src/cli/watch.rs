@@ -172,7 +172,7 @@ impl<'a> Watch<'a> {
         self.take(|c| c.put(k, outcome))
     }
 
-    /// Another temperature's answer is known: it is saved for a run that goes on from here.
+    /// Another temperature's answer is known: it is kept for a run that goes on from here.
     pub fn temperature(&mut self, answer: Sheet) {
         let Some(record) = self.record_mut() else { return };
         record.temperatures.push(answer);

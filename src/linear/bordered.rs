@@ -181,10 +181,9 @@ impl BorderedFactors {
             return Err(LinearError::NotFinite { row: k / b });
         }
         let mut info = SolveInfo::default();
-        let n_unknowns = f.len();
         let (f0, g0) = (f.to_vec(), g.to_vec());
         let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
-        if is_useless(&worst) && n_unknowns <= MOST_GENERAL {
+        if is_useless(&worst) && f0.len() <= MOST_GENERAL {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
                 info.general += 1;

@@ -8,8 +8,8 @@ use crate::experiment::{Outcome, Rerun, Status};
 use crate::trace::{Snapshot, Standing};
 
 /// Holds the record of a run under way and on [`Checkpointer::save`] writes it, in the format
-/// of a result, to [`partial_path`] of the result's path. When the run is done the result is written and
-/// the partial file removed.
+/// of a result, to [`partial_path`] of the result's path. When the run is done the result is
+/// written and the partial file removed.
 ///
 /// The `complete` flag of a partial file is false; an experiment that it interrupts has
 /// the status `interrupted` and a snapshot to go on from, later ones are `waiting`.

@@ -45,7 +45,7 @@ impl Run<'_> {
                     self.halvings += 1;
                     self.before = None;
                     length *= 0.5;
-                    if length < LOST && self.here.is_told_by_its_inside() {
+                    if length < LOST && self.here.may_weigh_inside() {
                         length *= 8.0 * self.weigh_inside(system, INSIDE);
                         continue;
                     }
@@ -77,8 +77,8 @@ impl Run<'_> {
         let halved = self.halvings > halvings_before;
         self.step = self.next_length(step.length, step.turn, [step.effort, step.first], halved);
         self.since_weighed += 1;
-        let settled = self.since_weighed >= STEPS && self.here.inner_share() < 1.0;
-        if self.here.weighs_inside() && settled {
+        let long_enough = self.since_weighed >= STEPS;
+        if self.here.weighs_inside() && long_enough && self.here.inner_share() < 1.0 {
             self.step *= self.weigh_inside(system, 0.0);
         }
         Ok(())

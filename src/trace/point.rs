@@ -138,7 +138,7 @@ impl Point {
 
     /// Whether it may help to weigh the inside: not in a leakage, whose densities are known
     /// to few digits.
-    pub fn is_told_by_its_inside(&self) -> bool {
+    pub fn may_weigh_inside(&self) -> bool {
         !self.weighs_inside() && self.largest > 0.1 * self.scale.current
     }
 
