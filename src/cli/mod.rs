@@ -129,6 +129,13 @@ pub fn run_with(
     }
 }
 
+/// Makes the pool that all parallel work runs in, of `threads` threads with the caller's one
+/// among them: a pool of others would be woken for every parallel loop. Fails only if a pool
+/// is there already (tests), which is then used.
+fn pool(threads: usize) -> Result<(), rayon::ThreadPoolBuildError> {
+    rayon::ThreadPoolBuilder::new().num_threads(threads).use_current_thread().build_global()
+}
+
 #[cfg(test)]
 mod tests {
     use super::Cli;

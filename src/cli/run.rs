@@ -82,8 +82,7 @@ impl Run {
             Some(n) => usize::from(n),
             None => std::thread::available_parallelism().map_or(1, usize::from),
         };
-        // Fails only if a pool is there already (tests): then that one is used.
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+        let _ = super::pool(threads);
         let interrupt = Interrupt::on_signals();
         let mut documents = Vec::new();
         let mut codes = Vec::new();

@@ -66,9 +66,8 @@ impl Task {
             io.error("say which cases: --index N or --shard I/N");
             return BAD_INPUT;
         }
-        // Fails only if a pool is there already (tests): then that one is used.
         let threads = usize::from(self.threads);
-        let _ = rayon::ThreadPoolBuilder::new().num_threads(threads).build_global();
+        let _ = super::pool(threads);
         let worker = Worker { sweep: &sweep, folder: &folder, threads, rooms };
         if self.serve {
             let interrupt = Interrupt::on_signals_silently();
