@@ -93,6 +93,12 @@ fn curve() -> Result<bool, String> {
 type Part = fn() -> Result<bool, String>;
 
 fn main() -> ExitCode {
+    // As the program does: the caller's thread is one of the pool's.
+    let pool = rayon::ThreadPoolBuilder::new().use_current_thread().build_global();
+    if let Err(e) = pool {
+        eprintln!("{e}");
+        return ExitCode::FAILURE;
+    }
     let asked: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with('-')).collect();
     let wanted = |name: &str| asked.is_empty() || asked.iter().any(|a| a == name);
     let mut good = true;

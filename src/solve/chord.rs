@@ -60,20 +60,6 @@ impl Chord {
 }
 
 impl System<'_> {
-    /// Residual of the closing equations; the border stays the factored one.
-    pub(super) fn closing_residual(
-        &mut self,
-        state: &State,
-        lambda: [f64; 2],
-        constraint: &Constraint,
-    ) -> Vec<f64> {
-        let (border, drive_row) =
-            (std::mem::take(&mut self.border), std::mem::take(&mut self.drive_row));
-        let g = self.build_border(state, lambda, constraint);
-        (self.border, self.drive_row) = (border, drive_row);
-        g
-    }
-
     /// Jacobian and border at the point just solved; its tangent will be refined with the
     /// factors at hand until it is exact to `tolerance`, relative.
     pub fn refresh_linearization(

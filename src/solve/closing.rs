@@ -5,6 +5,7 @@ use crate::discretize::{State, Tying, two_sum};
 
 use super::plane::Plane;
 use super::system::{Constraint, PER_UM, System};
+use super::weights::weighted_row;
 use crate::linear::Border;
 
 /// base + slope·λ as two words, so that a source follows λ to its last digit.
@@ -21,6 +22,31 @@ impl System<'_> {
         lambda: [f64; 2],
         constraint: &Constraint,
     ) -> Vec<f64> {
+        let (border, g) = self.close(state, lambda, constraint, true);
+        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
+        self.border = border;
+        g
+    }
+
+    /// Residual of the closing equations; the border stays as it is.
+    pub(super) fn closing_residual(
+        &self,
+        state: &State,
+        lambda: [f64; 2],
+        constraint: &Constraint,
+    ) -> Vec<f64> {
+        self.close(state, lambda, constraint, false).1
+    }
+
+    /// Border and right-hand side of the closing equations; the border without its rows
+    /// unless `rows` are wanted.
+    fn close(
+        &self,
+        state: &State,
+        lambda: [f64; 2],
+        constraint: &Constraint,
+        rows: bool,
+    ) -> (Border, Vec<f64>) {
         let own = self.own();
         let m = own.len() + 1;
         let mut border = Border {
@@ -50,7 +76,10 @@ impl System<'_> {
         for (r, &k) in own.iter().enumerate() {
             // Test function 0 is the drive's, the others are the own unknowns'.
             let r = r + 1;
-            let mut row = self.tests.row(self.device, &self.assembly, r);
+            let mut row = match rows {
+                true => self.tests.row(self.device, &self.assembly, r),
+                false => Vec::new(),
+            };
             let own_current = self.tests.current(self.device, &self.assembly, r);
             match self.circuit.ties[k] {
                 Tying::Source { base, slope, resistance } => {
@@ -69,22 +98,23 @@ impl System<'_> {
                 }
             }
         }
-        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
         match constraint {
             Constraint::Voltage(v) => {
                 border.corner[0] = 1.0;
                 g[0] = (v - lambda[0]) - lambda[1];
             }
             Constraint::Current(i) => {
-                border.rows[0] = self.drive_row.iter().map(|v| PER_UM * v).collect();
+                if rows {
+                    border.rows[0] = self.tests.row(self.device, &self.assembly, 0);
+                    border.rows[0].iter_mut().for_each(|v| *v *= PER_UM);
+                }
                 g[0] = i - self.drive_current_here();
             }
             Constraint::Plane(plane) => {
-                self.plane_row(plane, state, lambda, &own, &mut border, &mut g);
+                g[0] = self.plane_row(plane, state, lambda, &own, &mut border, rows);
             }
         }
-        self.border = border;
-        g
+        (border, g)
     }
 
     /// Drive current [A/µm] by its test function.
@@ -97,7 +127,7 @@ impl System<'_> {
         1 + self.own().len() + k
     }
 
-    /// The plane's equation. It is linear in the currents about the predicted ones: while
+    /// The plane's equation: its right-hand side. It is linear in the currents about the predicted ones: while
     /// Newton is far from a solution its currents mean nothing, and asinh of them less.
     fn plane_row(
         &self,
@@ -106,13 +136,15 @@ impl System<'_> {
         lambda: [f64; 2],
         own: &[usize],
         border: &mut Border,
-        g: &mut [f64],
-    ) {
+        rows: bool,
+    ) -> f64 {
         let (scale, direction) = (plane.scale, &plane.direction);
         let predicted = plane.predicted_current();
         let slope = direction[1] * scale.slope(predicted);
         border.corner[0] = direction[0] / scale.voltage;
-        let mut row: Vec<f64> = self.drive_row.iter().map(|v| slope * PER_UM * v).collect();
+        // All currents in it by one weight, the sum of theirs.
+        let mut weight: Vec<f64> =
+            self.tests.weight(0).iter().map(|w| slope * PER_UM * w).collect();
         let mut rest = plane.step
             - plane.step * direction[1] * direction[1]
             - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
@@ -129,10 +161,14 @@ impl System<'_> {
                 rest -= factor * (state.volts.hi[k] - plane.origin.volts[k]);
             } else {
                 let test = self.contact_test(k);
-                self.tests.add_row(self.device, &self.assembly, test, factor * PER_UM, &mut row);
+                let own = self.tests.weight(test);
+                weight.iter_mut().zip(own).for_each(|(w, own)| *w += factor * PER_UM * own);
                 let here = PER_UM * self.tests.current(self.device, &self.assembly, test);
                 rest -= factor * (here - plane.origin.currents[k]);
             }
+        }
+        if rows {
+            border.rows[0] = weighted_row(self.device, &self.assembly, &weight);
         }
         if let Some(inside) = &plane.inside {
             let (block, scale) = (self.device.block(), self.device.scale());
@@ -141,12 +177,13 @@ impl System<'_> {
                 let moved =
                     [state.psi.difference_to(&inside.psi, i), state.n[i] - n[i], state.p[i] - p[i]];
                 for (u, (factor, moved)) in factor.iter().zip(moved).enumerate() {
-                    row[block * i + u] += factor * scale[u];
+                    if let Some(v) = border.rows[0].get_mut(block * i + u) {
+                        *v += factor * scale[u];
+                    }
                     rest -= factor * moved;
                 }
             }
         }
-        border.rows[0] = row;
-        g[0] = rest;
+        rest
     }
 }

@@ -1,5 +1,7 @@
 //! The direction in which a solved state moves along its branch.
 
+use rayon::prelude::*;
+
 use crate::discretize::{DENSITY_SCALE, SCALE_T, State, Tie};
 
 use super::plane::Terminals;
@@ -71,13 +73,11 @@ impl System<'_> {
         let product =
             |row: &[f64]| PER_UM * row.iter().zip(&device).map(|(v, x)| v * x).sum::<f64>();
         t.terminals.current = product(&self.drive_row);
-        for (k, contact) in self.device.contacts.iter().enumerate() {
-            if !contact.is_gate {
-                let test = self.contact_test(k);
-                t.terminals.currents[k] =
-                    product(&self.tests.row(self.device, &self.assembly, test));
-            }
-        }
+        let currents = t.terminals.currents.par_iter_mut().zip(&self.device.contacts).enumerate();
+        currents.filter(|(_, (_, contact))| !contact.is_gate).for_each(|(k, (current, _))| {
+            *current =
+                product(&self.tests.row(self.device, &self.assembly, self.contact_test(k)));
+        });
         Some(t)
     }
 }

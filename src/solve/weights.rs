@@ -60,18 +60,29 @@ impl TestFunctions {
         groups: Vec<Vec<usize>>,
     ) -> Result<(), LinearError> {
         let conductance = conductances(device, state, assembly);
-        let columns = groups.len();
-        self.assemble(device, &conductance, SMALLEST, &groups);
-        if self.system.solve_columns(columns).is_err() || !self.lies_between() {
+        // Laplace's equation is linear: a group's weight is the sum of its terminals'.
+        let carries = |k: usize| device.contacts.get(k).is_some_and(|c| !c.is_gate);
+        let mut parts: Vec<usize> = groups.concat().into_iter().filter(|&k| carries(k)).collect();
+        parts.sort_unstable();
+        parts.dedup();
+        self.assemble(device, &conductance, SMALLEST, &parts);
+        if self.system.solve_columns(parts.len()).is_err() || !self.lies_between() {
             let largest = conductance.iter().copied().fold(0.0, f64::max);
-            self.assemble(device, &conductance, NARROW * largest + SMALLEST, &groups);
-            self.system.solve_columns(columns)?;
+            self.assemble(device, &conductance, NARROW * largest + SMALLEST, &parts);
+            self.system.solve_columns(parts.len())?;
         }
+        let n = device.nodes();
         let solution = &self.system.rhs;
-        self.weights = solution
-            .chunks(device.nodes())
-            .map(|w| w.iter().map(|v| v.clamp(0.0, 1.0)).collect())
-            .collect();
+        let weight = |group: &Vec<usize>| {
+            let mut sum = vec![0.0; n];
+            for (c, _) in parts.iter().enumerate().filter(|(_, k)| group.contains(k)) {
+                let part = &solution[c * n..(c + 1) * n];
+                sum.iter_mut().zip(part).for_each(|(s, w)| *s += w.clamp(0.0, 1.0));
+            }
+            sum.iter_mut().for_each(|w| *w = w.min(1.0));
+            sum
+        };
+        self.weights = groups.iter().map(weight).collect();
         // Whatever the solve left there: with other values it is another current.
         for (w, group) in self.weights.iter_mut().zip(&groups) {
             for (k, contact) in device.contacts.iter().enumerate() {
@@ -92,27 +103,26 @@ impl TestFunctions {
         self.system.rhs.iter().all(|w| (-OUTSIDE..=1.0 + OUTSIDE).contains(w))
     }
 
-    /// Laplace's equation on the conductances [A·cm] by edge, `extra` added to each.
+    /// Laplace's equation on the conductances [A·cm] by edge, `extra` added to each, with a
+    /// right-hand side for each of the terminals `parts`.
     fn assemble(
         &mut self,
         device: &Device,
         conductance: &[f64],
         extra: f64,
-        groups: &[Vec<usize>],
+        parts: &[usize],
     ) {
         let n = device.nodes();
         let system = &mut self.system;
         system.matrix.values.fill(0.0);
-        system.rhs = vec![0.0; n * groups.len()];
+        system.rhs = vec![0.0; n * parts.len()];
         for i in 0..n {
             if device.ties[i] != Tie::Free || !device.has_silicon(i) {
                 system.add(device, i, 0, 1.0);
-                if let Tie::Ohmic(k) = device.ties[i] {
-                    for (c, group) in groups.iter().enumerate() {
-                        if group.contains(&(k as usize)) {
-                            system.rhs[c * n + i] = 1.0;
-                        }
-                    }
+                if let Tie::Ohmic(k) = device.ties[i]
+                    && let Some(c) = parts.iter().position(|&part| part == k as usize)
+                {
+                    system.rhs[c * n + i] = 1.0;
                 }
                 continue;
             }
@@ -150,37 +160,29 @@ impl TestFunctions {
 
     /// Derivative of that current by the scaled unknowns; length block·nodes.
     pub fn row(&self, device: &Device, assembly: &Assembly, g: usize) -> Vec<f64> {
-        let mut row = vec![0.0; device.block() * device.nodes()];
-        self.add_row(device, assembly, g, 1.0, &mut row);
-        row
+        weighted_row(device, assembly, &self.weights[g])
     }
+}
 
-    /// The same, times `factor`, added to `row`.
-    pub fn add_row(
-        &self,
-        device: &Device,
-        assembly: &Assembly,
-        g: usize,
-        factor: f64,
-        row: &mut [f64],
-    ) {
-        let w = &self.weights[g];
-        let (block, scale) = (device.block(), device.scale());
-        for (edge, flow) in device.edges.iter().zip(&assembly.edges) {
-            let (a, b) = (edge.a as usize, edge.b as usize);
-            let f = factor * (w[a] - w[b]) * edge.face;
-            if f == 0.0 {
-                continue;
-            }
-            for (end, node) in [a, b].into_iter().enumerate() {
-                let own = &mut row[block * node..block * (node + 1)];
-                let by = flow.n.by[end].iter().zip(&flow.p.by[end]);
-                for (v, ((n, p), scale)) in own.iter_mut().zip(by.zip(&scale)) {
-                    *v += f * (n + p) * scale;
-                }
+/// Derivative by the scaled unknowns of Σ_edges (w_a − w_b)·J·face; length block·nodes.
+pub(super) fn weighted_row(device: &Device, assembly: &Assembly, w: &[f64]) -> Vec<f64> {
+    let (block, scale) = (device.block(), device.scale());
+    let mut row = vec![0.0; block * device.nodes()];
+    for (edge, flow) in device.edges.iter().zip(&assembly.edges) {
+        let (a, b) = (edge.a as usize, edge.b as usize);
+        let f = (w[a] - w[b]) * edge.face;
+        if f == 0.0 {
+            continue;
+        }
+        for (end, node) in [a, b].into_iter().enumerate() {
+            let own = &mut row[block * node..block * (node + 1)];
+            let by = flow.n.by[end].iter().zip(&flow.p.by[end]);
+            for (v, ((n, p), scale)) in own.iter_mut().zip(by.zip(&scale)) {
+                *v += f * (n + p) * scale;
             }
         }
     }
+    row
 }
 
 /// What each edge conducts with both carriers, by the end that has fewer of them.
