@@ -74,9 +74,9 @@ pub struct Watch<'a> {
 }
 
 /// Between two writes of the partial file at least this, and so many times what the last one
-/// took: writing costs a hundredth of a run, a kill what was found since.
-const SOONEST: Duration = Duration::from_millis(500);
-const RARITY: u32 = 100;
+/// took: writing costs a two-hundredth of a run, a kill what was found since.
+const SOONEST: Duration = Duration::from_secs(2);
+const RARITY: u32 = 200;
 
 impl<'a> Watch<'a> {
     pub(super) fn new(
