@@ -33,6 +33,10 @@ fuzz SECONDS="60":
 trust:
     HOLDPOINT_WRITE_TRUST=1 cargo test --release --test outside --test trust_page
 
+# licences, sources, crates in two versions, advisories (needs cargo-deny)
+deny:
+    cargo deny check
+
 # the book of docs/ in target/book (needs mdbook)
 book:
     mdbook build docs

@@ -1,6 +1,8 @@
 //! The scalar equations that close the device's: terminals with a voltage of their own, and
 //! the constraint on the drive.
 
+use rayon::prelude::*;
+
 use crate::discretize::{State, Tying, two_sum};
 
 use super::plane::Plane;
@@ -22,8 +24,12 @@ impl System<'_> {
         lambda: [f64; 2],
         constraint: &Constraint,
     ) -> Vec<f64> {
-        let (border, g) = self.close(state, lambda, constraint, true);
-        self.drive_row = self.tests.row(self.device, &self.assembly, 0);
+        // Test function 0 is the drive's, the next are the own unknowns'.
+        let tests = 0..=self.own().len();
+        let row = |r| self.tests.row(self.device, &self.assembly, r);
+        let rows: Vec<Vec<f64>> = tests.into_par_iter().map(row).collect();
+        let (border, g) = self.close(state, lambda, constraint, Some(&rows));
+        self.drive_row = rows.into_iter().next().unwrap_or_default();
         self.border = border;
         g
     }
@@ -35,17 +41,17 @@ impl System<'_> {
         lambda: [f64; 2],
         constraint: &Constraint,
     ) -> Vec<f64> {
-        self.close(state, lambda, constraint, false).1
+        self.close(state, lambda, constraint, None).1
     }
 
     /// Border and right-hand side of the closing equations; the border without its rows
-    /// unless `rows` are wanted.
+    /// unless those of the test functions are given.
     fn close(
         &self,
         state: &State,
         lambda: [f64; 2],
         constraint: &Constraint,
-        rows: bool,
+        rows: Option<&[Vec<f64>]>,
     ) -> (Border, Vec<f64>) {
         let own = self.own();
         let m = own.len() + 1;
@@ -74,12 +80,8 @@ impl System<'_> {
             }
         }
         for (r, &k) in own.iter().enumerate() {
-            // Test function 0 is the drive's, the others are the own unknowns'.
             let r = r + 1;
-            let mut row = match rows {
-                true => self.tests.row(self.device, &self.assembly, r),
-                false => Vec::new(),
-            };
+            let mut row = rows.map_or_else(Vec::new, |rows| rows[r].clone());
             let own_current = self.tests.current(self.device, &self.assembly, r);
             match self.circuit.ties[k] {
                 Tying::Source { base, slope, resistance } => {
@@ -104,14 +106,13 @@ impl System<'_> {
                 g[0] = (v - lambda[0]) - lambda[1];
             }
             Constraint::Current(i) => {
-                if rows {
-                    border.rows[0] = self.tests.row(self.device, &self.assembly, 0);
-                    border.rows[0].iter_mut().for_each(|v| *v *= PER_UM);
+                if let Some(rows) = rows {
+                    border.rows[0] = rows[0].iter().map(|v| PER_UM * v).collect();
                 }
                 g[0] = i - self.drive_current_here();
             }
             Constraint::Plane(plane) => {
-                g[0] = self.plane_row(plane, state, lambda, &own, &mut border, rows);
+                g[0] = self.plane_row(plane, state, lambda, &own, &mut border, rows.is_some());
             }
         }
         (border, g)

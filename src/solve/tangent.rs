@@ -75,8 +75,7 @@ impl System<'_> {
         t.terminals.current = product(&self.drive_row);
         let currents = t.terminals.currents.par_iter_mut().zip(&self.device.contacts).enumerate();
         currents.filter(|(_, (_, contact))| !contact.is_gate).for_each(|(k, (current, _))| {
-            *current =
-                product(&self.tests.row(self.device, &self.assembly, self.contact_test(k)));
+            *current = product(&self.tests.row(self.device, &self.assembly, self.contact_test(k)));
         });
         Some(t)
     }

@@ -105,13 +105,7 @@ impl TestFunctions {
 
     /// Laplace's equation on the conductances [A·cm] by edge, `extra` added to each, with a
     /// right-hand side for each of the terminals `parts`.
-    fn assemble(
-        &mut self,
-        device: &Device,
-        conductance: &[f64],
-        extra: f64,
-        parts: &[usize],
-    ) {
+    fn assemble(&mut self, device: &Device, conductance: &[f64], extra: f64, parts: &[usize]) {
         let n = device.nodes();
         let system = &mut self.system;
         system.matrix.values.fill(0.0);
