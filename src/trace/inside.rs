@@ -40,10 +40,14 @@ impl Point {
         self
     }
 
-    /// Whether it may help to weigh the inside: not in a leakage, whose densities are known
-    /// to few digits.
+    /// Whether more flows than a leakage, whose densities are known to few digits.
+    pub(super) fn beyond_leakage(&self) -> bool {
+        self.largest > 0.1 * self.scale.current
+    }
+
+    /// Whether it may help to weigh the inside.
     pub fn may_weigh_inside(&self) -> bool {
-        !self.weighs_inside() && self.largest > 0.1 * self.scale.current
+        !self.weighs_inside() && self.beyond_leakage()
     }
 
     /// Whether the inside counts in the arclength.

@@ -33,8 +33,9 @@ pub struct Point {
 }
 
 /// A prediction may part a quasi-Fermi level from the potential by this much, however short
-/// the step, in units of the plane's voltage. Measured on hard cases, 2026-11.
-const PARTING: f64 = 0.05;
+/// the step, in units of the plane's voltage: in a leakage, and beyond one. Measured on hard
+/// cases, 2026-11.
+const PARTING: [f64; 2] = [0.05, 1.0];
 
 /// Multiply a tangent by a factor.
 pub(super) fn scaled(mut t: Tangent, f: f64) -> Tangent {
@@ -198,9 +199,10 @@ impl Point {
             }
             state.heat(device, i, d);
         }
-        // A density without digits has a tangent without any: 1e19 V at 1e-33 cm⁻³. Levels
-        // do not part by more than the terminals move, but for a little.
-        let farthest = (2.0 * ds.abs()).max(PARTING) * self.scale.voltage;
+        // A density without digits has a tangent without any: 1e19 V at 1e-33 cm⁻³. In a
+        // leakage levels part by little more than the terminals move.
+        let least = PARTING[usize::from(self.beyond_leakage())];
+        let farthest = (2.0 * ds.abs()).max(least) * self.scale.voltage;
         for i in 0..device.nodes() {
             if device.ties[i] != Tie::Free {
                 continue;
