@@ -11,7 +11,7 @@ use super::kernel::{Contribution, Eliminate};
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
-use super::stream::{HOT, through_workspace};
+use super::stream::{HOT, STAYS, through_workspace};
 use super::symbolic::{Front, Half, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
@@ -133,7 +133,8 @@ impl Numeric<'_> {
     fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
         let Store { factor, exchange, exchanged } = store;
-        if front.wide || factor.len() > HOT {
+        let stays = self.symbolic.factor_len < STAYS;
+        if stays || front.wide || factor.len() > HOT {
             return self.build(front, factor, (exchange, exchanged), out, work);
         }
         through_workspace(factor, |hot| self.build(front, hot, (exchange, exchanged), out, work))
