@@ -7,10 +7,11 @@ _list:
 ci:
     .ci/run
 
-# formatting and lints
+# formatting, lints, documentation of the code
 lint:
     cargo fmt --all --check
     cargo clippy --release --all-targets -- -D warnings
+    RUSTDOCFLAGS="-D warnings" cargo doc --release --no-deps
 
 # one test file, e.g. `just test path`
 test NAME *ARGS:

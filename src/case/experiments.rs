@@ -2,7 +2,7 @@
 
 use super::model::Span;
 
-/// A terminal name and the voltage it is held at [V].
+/// A terminal name and the voltage it is held at \[V\].
 #[derive(Debug, Clone, PartialEq)]
 pub struct Bias {
     pub terminal: String,
@@ -14,7 +14,7 @@ pub struct Bias {
 pub struct Stop {
     /// Magnitude [A/µm].
     pub current: Option<f64>,
-    /// Magnitude [V].
+    /// Magnitude \[V\].
     pub voltage: Option<f64>,
 }
 
@@ -62,9 +62,9 @@ pub enum Forced {
 /// The shape of a pulse.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Shape {
-    /// Piecewise linear: times [s], growing, and values [A/µm or V].
+    /// Piecewise linear: times \[s\], growing, and values [A/µm or V].
     Corners { forced: Forced, times: Vec<f64>, values: Vec<f64> },
-    /// A trapezoid of current: edges of `edge` [s], `height` [A/µm] for `width` [s]. At
+    /// A trapezoid of current: edges of `edge` \[s\], `height` [A/µm] for `width` \[s\]. At
     /// most one of the two is searched for.
     Trapezoid { height: Wanted, width: Wanted, edge: f64 },
     /// A trapezoid whose shortest latching width is searched for at each height [A/µm].
@@ -74,17 +74,17 @@ pub enum Shape {
 /// A track of charge through the silicon.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Track {
-    /// Where it enters the surface, x [µm].
+    /// Where it enters the surface, x \[µm\].
     pub at: f64,
-    /// From straight down, positive towards larger x [degrees].
+    /// From straight down, positive towards larger x \[degrees\].
     pub angle: f64,
-    /// Length [µm].
+    /// Length \[µm\].
     pub reach: f64,
-    /// Where its density has fallen to 1/e [µm].
+    /// Where its density has fallen to 1/e \[µm\].
     pub radius: f64,
     /// Of electrons, and of holes, per length and width [C/µm].
     pub charge: Wanted,
-    /// Of its generation [s].
+    /// Of its generation \[s\].
     pub time: f64,
 }
 
@@ -100,14 +100,14 @@ pub enum ExperimentKind {
         into: String,
         sign: Sign,
         stop: Stop,
-        /// Test level per pin [A].
+        /// Test level per pin \[A\].
         level: Option<f64>,
-        /// Out-of-plane width of the injecting diffusion [µm].
+        /// Out-of-plane width of the injecting diffusion \[µm\].
         injector_width: f64,
         /// The critical current is confirmed by a ramp past it and back.
         confirm: bool,
     },
-    /// Plain DC: the driven terminals take each voltage of `at` in turn [V].
+    /// Plain DC: the driven terminals take each voltage of `at` in turn \[V\].
     Bias {
         drive: Vec<String>,
         at: Vec<f64>,
@@ -118,17 +118,17 @@ pub enum ExperimentKind {
         idle: IdleEmitter,
         stop: Stop,
     },
-    /// R_W and R_S with the wells at `supply` [V].
+    /// R_W and R_S with the wells at `supply` \[V\].
     Resistances {
         supply: f64,
     },
-    /// The driven terminals go from `supply` to `to` and back [V].
+    /// The driven terminals go from `supply` to `to` and back \[V\].
     Overvoltage {
         drive: Vec<String>,
         supply: f64,
         to: f64,
     },
-    /// The driven terminals rise from 0 to `to` [V] in `rise` [s].
+    /// The driven terminals rise from 0 to `to` \[V\] in `rise` \[s\].
     SupplyRamp {
         drive: Vec<String>,
         to: f64,
@@ -144,7 +144,7 @@ pub enum ExperimentKind {
         track: Track,
         settle: Option<f64>,
     },
-    /// Small-signal admittances at each frequency [Hz].
+    /// Small-signal admittances at each frequency \[Hz\].
     Capacitance {
         frequencies: Vec<f64>,
     },

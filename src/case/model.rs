@@ -14,11 +14,11 @@ pub type Span = Range<usize>;
 pub struct Case {
     /// Free text.
     pub title: String,
-    /// Ambient temperature [K].
+    /// Ambient temperature \[K\].
     pub temperature: f64,
-    /// Temperatures [K] that a verdict is asked for; empty means `temperature` alone.
+    /// Temperatures \[K\] that a verdict is asked for; empty means `temperature` alone.
     pub temperatures: Vec<f64>,
-    /// Out-of-plane width [µm]; turns A/µm into A in tables.
+    /// Out-of-plane width \[µm\]; turns A/µm into A in tables.
     pub width: f64,
     pub wafer: Wafer,
     pub wells: Vec<Piece>,
@@ -52,7 +52,7 @@ pub enum Polarity {
     Acceptors,
 }
 
-/// The silicon that is cut: x from 0 to `span`, y from 0 to `thickness` [µm].
+/// The silicon that is cut: x from 0 to `span`, y from 0 to `thickness` \[µm\].
 #[derive(Debug, Clone)]
 pub struct Wafer {
     pub span: f64,
@@ -65,7 +65,7 @@ pub struct Wafer {
 
 /// An epitaxial layer on a heavier handle wafer. The layer's doping replaces the
 /// wafer's above `thickness`; below it the handle's density holds; between them an
-/// error-function step of length `blur` [µm].
+/// error-function step of length `blur` \[µm\].
 #[derive(Debug, Clone)]
 pub struct Epi {
     pub thickness: f64,
@@ -83,11 +83,11 @@ pub struct Piece {
     pub polarity: Polarity,
     /// Peak density [cm⁻³].
     pub peak: f64,
-    /// [µm]
+    /// \[µm\]
     pub from: f64,
-    /// [µm]
+    /// \[µm\]
     pub to: f64,
-    /// [µm]
+    /// \[µm\]
     pub spread: f64,
     pub profile: Profile,
     pub at: Span,
@@ -96,13 +96,13 @@ pub struct Piece {
 /// vertical(y), at most 1.
 #[derive(Debug, Clone)]
 pub enum Profile {
-    /// exp(−((y − crest)/falloff)²), on both sides of the crest [µm].
+    /// exp(−((y − crest)/falloff)²), on both sides of the crest \[µm\].
     Gaussian { crest: f64, depth: Depth },
-    /// erfc((y − crest)/falloff) below the crest, 1 above it [µm].
+    /// erfc((y − crest)/falloff) below the crest, 1 above it \[µm\].
     Erfc { crest: f64, depth: Depth },
-    /// 1 for top ≤ y ≤ bottom [µm].
+    /// 1 for top ≤ y ≤ bottom \[µm\].
     Box { top: f64, bottom: f64 },
-    /// Measured profile: depths [µm], strictly growing, and densities [cm⁻³] > 0;
+    /// Measured profile: depths \[µm\], strictly growing, and densities [cm⁻³] > 0;
     /// log-linear between them, constant above the first, zero below the last.
     /// `peak` of the piece is their maximum; vertical = density/peak.
     Table { depth: Vec<f64>, density: Vec<f64> },
@@ -111,14 +111,14 @@ pub enum Profile {
 /// How the fall of a profile is given.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum Depth {
-    /// [µm]
+    /// \[µm\]
     Falloff(f64),
     /// Depth where the net doping changes sign on the piece's centre line with all
-    /// other pieces present [µm]; the falloff follows (found in `structure`).
+    /// other pieces present \[µm\]; the falloff follows (found in `structure`).
     Junction(f64),
 }
 
-/// Oxide-filled isolation from the surface to `depth` [µm].
+/// Oxide-filled isolation from the surface to `depth` \[µm\].
 #[derive(Debug, Clone)]
 pub struct Trench {
     pub from: f64,
@@ -129,7 +129,7 @@ pub struct Trench {
     pub at: Span,
 }
 
-/// A gate on an oxide of thickness `oxide` [µm], resting on y = 0. A terminal too.
+/// A gate on an oxide of thickness `oxide` \[µm\], resting on y = 0. A terminal too.
 #[derive(Debug, Clone)]
 pub struct Gate {
     pub name: String,
@@ -149,7 +149,7 @@ pub struct Gate {
 pub enum Plate {
     NPoly,
     PPoly,
-    /// [eV]
+    /// \[eV\]
     WorkFunction(f64),
 }
 
@@ -164,7 +164,7 @@ pub enum Side {
 /// One piece of a terminal.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Touch {
-    /// Surface nodes with from ≤ x ≤ to [µm].
+    /// Surface nodes with from ≤ x ≤ to \[µm\].
     Surface { from: f64, to: f64 },
     /// A whole side of the silicon.
     Side(Side),
@@ -307,18 +307,18 @@ pub struct Grid {
     /// Node budget: the mesh has at most this many nodes. Default 8000 if neither
     /// this nor lines are given.
     pub nodes: Option<usize>,
-    /// Smallest interval [µm]; default 0.004.
+    /// Smallest interval \[µm\]; default 0.004.
     pub finest: Option<f64>,
     /// Largest ratio of neighbouring intervals; default 1.35.
     pub growth: Option<f64>,
     pub grading: Grading,
-    /// Explicit lines [µm], strictly growing, taken as given.
+    /// Explicit lines \[µm\], strictly growing, taken as given.
     pub x: Option<Vec<f64>>,
     pub y: Option<Vec<f64>>,
     pub at: Span,
 }
 
-/// A named motion of the layout: everything right of `right_of` [µm] moves together.
+/// A named motion of the layout: everything right of `right_of` \[µm\] moves together.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Slide {
     pub name: String,
@@ -329,10 +329,10 @@ pub struct Slide {
 /// What the curve is judged against.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct VerdictSpec {
-    /// [V]
+    /// \[V\]
     pub supply: f64,
     /// Sustain-free means V_h > supply·(1 + margin).
     pub margin: f64,
-    /// Largest current the supply delivers [A]; `None` is unlimited.
+    /// Largest current the supply delivers \[A\]; `None` is unlimited.
     pub supply_current: Option<f64>,
 }

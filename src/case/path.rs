@@ -43,7 +43,7 @@ pub struct Quantity {
 /// `value` is a TOML value (`1.2`, `"1.2 um"`, `["25 degC"]`); what is none is taken as
 /// text (`1.2 um`). Missing keys and tables on the way are added; list entries are not.
 /// A list is entered by `name`, by index from 0, or, for experiments, by a `kind` that
-/// occurs once. `slide.NAME` moves the layout by `value` (see [`super::slide`]).
+/// occurs once. `slide.NAME` moves the layout by `value` (the module `slide`).
 ///
 /// # Errors
 /// Text that is no TOML; a path that the case file does not have, with what is near.

@@ -5,7 +5,7 @@ pub const HEADER: [&str; 2] = ["depth_um", "concentration_cm3"];
 /// A depth profile has hundreds of points; more than this is another kind of file.
 const MOST_ROWS: usize = 100_000;
 
-/// A profile: depths [µm], strictly growing, and densities [cm⁻³] > 0.
+/// A profile: depths \[µm\], strictly growing, and densities [cm⁻³] > 0.
 #[derive(Debug, Clone, PartialEq)]
 pub struct ProfileTable {
     pub depth: Vec<f64>,

@@ -32,13 +32,13 @@ pub struct Requirement {
 /// What the names stand for.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Known {
-    /// Of the point [V], [A/µm].
+    /// Of the point \[V\], [A/µm].
     pub voltage: f64,
     pub current: f64,
-    /// Of `[verdict]` [V].
+    /// Of `[verdict]` \[V\].
     pub supply: f64,
     pub margin: f64,
-    /// Of the case [µm].
+    /// Of the case \[µm\].
     pub width: f64,
 }
 

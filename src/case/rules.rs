@@ -68,7 +68,7 @@ pub struct Rule {
     pub require: Requirement,
     pub require_at: Span,
     pub experiment: Option<usize>,
-    /// Ambient temperatures [K]; empty: the case's own.
+    /// Ambient temperatures \[K\]; empty: the case's own.
     pub temperatures: Vec<f64>,
     pub at: Span,
 }

@@ -21,7 +21,7 @@ pub struct Circuit {
 
 impl Circuit {
     /// Outside voltage of contact `k` for drive voltage `lambda` if the contact carries
-    /// `current` [A/µm] and is at `inside` [V].
+    /// `current` [A/µm] and is at `inside` \[V\].
     pub fn outside(&self, k: usize, lambda: f64, inside: f64) -> f64 {
         match self.ties[k] {
             Tying::Source { base, slope, .. } => base + slope * lambda,

@@ -8,7 +8,7 @@ use super::local::{Filling, Local};
 /// The neutral state of silicon in equilibrium at one node.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Neutral {
-    /// ψ − V [V] and its derivative by T.
+    /// ψ − V \[V\] and its derivative by T.
     pub offset: f64,
     pub offset_by_t: f64,
     /// n and p [cm⁻³] and their derivatives by T.

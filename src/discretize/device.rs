@@ -22,13 +22,13 @@ pub const DIRECTIONS: usize = 4;
 pub struct Edge {
     pub a: u32,
     pub b: u32,
-    /// Length [cm].
+    /// Length \[cm\].
     pub h: f64,
     /// ε·width/length [F/cm] (per cm of depth: F/cm).
     pub permittance: f64,
-    /// Width of the box face in silicon [cm]; 0 if none.
+    /// Width of the box face in silicon \[cm\]; 0 if none.
     pub face: f64,
-    /// Width of the box face in oxide [cm].
+    /// Width of the box face in oxide \[cm\].
     pub oxide: f64,
     /// Donors and acceptors at the midpoint [cm⁻³].
     pub dopants: [f64; 2],
@@ -45,7 +45,7 @@ pub struct Edge {
 /// One silicon quarter of a node's box.
 #[derive(Debug, Clone, Copy)]
 pub struct Quarter {
-    /// Area [cm²].
+    /// Area \[cm²\].
     pub area: f64,
     /// Edges of the node in x and y that bound it; directions 0/1 and 2/3.
     pub x_direction: u8,
@@ -66,7 +66,7 @@ pub enum Tie {
 pub struct Contact {
     pub name: String,
     pub nodes: Vec<u32>,
-    /// ψ − V at each of its nodes [V].
+    /// ψ − V at each of its nodes \[V\].
     pub offset: Vec<f64>,
     pub is_gate: bool,
 }
@@ -80,18 +80,18 @@ pub struct Device {
     pub node_edges: Vec<[u32; DIRECTIONS]>,
     /// For each node its silicon quarters (up to 4; area 0 if absent).
     pub quarters: Vec<[Quarter; 4]>,
-    /// Silicon area of the node's box [cm²].
+    /// Silicon area of the node's box \[cm²\].
     pub area: Vec<f64>,
     /// Box-mean net doping [cm⁻³].
     pub net: Vec<f64>,
     /// Total doping at the node [cm⁻³].
     pub total: Vec<f64>,
-    /// Band-gap narrowing at the node [eV].
+    /// Band-gap narrowing at the node \[eV\].
     pub narrowing: Vec<f64>,
     /// Donors and acceptors, means over the box, and at the node [cm⁻³].
     pub dopants: Vec<[f64; 2]>,
     pub dopants_at: Vec<[f64; 2]>,
-    /// Length of silicon-oxide interface in the node's box [cm].
+    /// Length of silicon-oxide interface in the node's box \[cm\].
     pub interface: Vec<f64>,
     /// Fixed charge of silicon-oxide interfaces in the node's box [C/cm].
     pub fixed_charge: Vec<f64>,
@@ -107,7 +107,7 @@ pub struct Device {
     /// Neutral states of ohmic nodes at ambient temperature, index as `contacts[k].nodes`.
     pub neutral_at: Vec<Vec<Neutral>>,
     pub pattern: Arc<BlockPattern>,
-    /// (x, y) of each node [µm].
+    /// (x, y) of each node \[µm\].
     pub position: Vec<[f64; 2]>,
     /// For each node: block index of itself and of its neighbours by direction.
     pub slots: Vec<[u32; 5]>,

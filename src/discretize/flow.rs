@@ -19,7 +19,7 @@ pub const UNKNOWNS: usize = 4;
 pub struct CarrierFlow {
     /// [A/cm²]
     pub current: f64,
-    /// By ψ [V], n, p [cm⁻³], T [K] at a and at b, the others held.
+    /// By ψ \[V\], n, p [cm⁻³], T \[K\] at a and at b, the others held.
     pub by: [[f64; UNKNOWNS]; 2],
     /// What the densities at a and at b count for at fixed mobility and enhancement
     /// [A·cm], both positive: J = ±(rate\[1\]·c_b − rate\[0\]·c_a).
@@ -32,7 +32,7 @@ pub struct EdgeFlow {
     pub n: CarrierFlow,
     pub p: CarrierFlow,
     pub field: f64,
-    /// ψ_b − ψ_a [V].
+    /// ψ_b − ψ_a \[V\].
     pub drop: f64,
     /// Electron and hole current density that ionizes [A/cm²]: see [`Ionizing`].
     pub ionizing: [f64; 2],

@@ -12,7 +12,7 @@ use super::bernoulli::bernoulli_pair;
 /// One carrier at the two ends of an edge from a to b.
 #[derive(Debug, Clone, Copy)]
 pub struct Ends {
-    /// ψ_b − ψ_a [V].
+    /// ψ_b − ψ_a \[V\].
     pub drop: f64,
     /// (ψ_b − ψ_a)/V_T plus (electrons) or minus (holes) the difference of ln n_ie.
     pub drift: f64,
@@ -47,8 +47,8 @@ pub struct Flux {
     pub by_temperature: f64,
 }
 
-/// Electron or hole current density on an edge of length `h` [cm], low-field mobility
-/// `mu_0` [cm²/(V·s)], lattice temperature [K]. The field that saturates the velocity is
+/// Electron or hole current density on an edge of length `h` \[cm\], low-field mobility
+/// `mu_0` [cm²/(V·s)], lattice temperature \[K\]. The field that saturates the velocity is
 /// |ψ_b − ψ_a|/h: with |Δφ|/h instead, the current of a depleted edge would fall as its
 /// driving force grows, and the equations would have several solutions.
 pub fn flux(

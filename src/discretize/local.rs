@@ -5,13 +5,13 @@ use crate::silicon::{FermiIntegrals, Silicon, Slope, thermal_voltage};
 /// The laws of the doping and the lattice temperature at one node.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Local {
-    /// Lattice temperature [K].
+    /// Lattice temperature \[K\].
     pub temperature: f64,
-    /// kT/q [V].
+    /// kT/q \[V\].
     pub vt: f64,
     /// Effective intrinsic density [cm⁻³] with its derivative by T.
     pub nie: Slope,
-    /// Electron and hole lifetime [s] with their derivatives by T.
+    /// Electron and hole lifetime \[s\] with their derivatives by T.
     pub tau: [Slope; 2],
     /// With Fermi-Dirac statistics the conduction and valence bands; `None`: Boltzmann.
     pub bands: Option<[Band; 2]>,
@@ -51,7 +51,7 @@ impl Filling {
 
 impl Local {
     /// The laws where the total doping is `total` [cm⁻³] and the band gap narrower by
-    /// `narrowing` [eV], at `temperature` [K].
+    /// `narrowing` \[eV\], at `temperature` \[K\].
     pub fn new(silicon: &Silicon, total: f64, narrowing: f64, temperature: f64) -> Local {
         let nie = silicon.narrowed(narrowing, temperature);
         let bands = silicon.degenerate().then(|| {

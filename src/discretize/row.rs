@@ -12,7 +12,7 @@ use super::state::State;
 
 /// Scales of the linear system's columns: its unknowns are δψ/V_T, δn/N, δp/N, δT/10 K.
 pub const DENSITY_SCALE: f64 = 1e17;
-/// [K]: it changes ln n_ie by about as much as V_T changes ln n.
+/// \[K\]: it changes ln n_ie by about as much as V_T changes ln n.
 pub const SCALE_T: f64 = 10.0;
 
 impl Device {

@@ -7,8 +7,8 @@ use super::flow::VT_BY_T;
 use super::local::{Filling, Local};
 use super::words::{Words, add_words};
 
-/// ψ, φ_n, φ_p at every node [V]; n, p [cm⁻³] are functions of them; V inside each contact;
-/// with heat the lattice temperature at every node [K].
+/// ψ, φ_n, φ_p at every node \[V\]; n, p [cm⁻³] are functions of them; V inside each contact;
+/// with heat the lattice temperature at every node \[K\].
 #[derive(Debug, Clone, PartialEq)]
 pub struct State {
     pub psi: Words,
@@ -16,9 +16,9 @@ pub struct State {
     pub phi_p: Words,
     pub n: Vec<f64>,
     pub p: Vec<f64>,
-    /// Voltage of each contact, inside any series resistance [V].
+    /// Voltage of each contact, inside any series resistance \[V\].
     pub volts: Words,
-    /// Lattice temperature [K], so that a rise of a nanokelvin keeps its digits; empty
+    /// Lattice temperature \[K\], so that a rise of a nanokelvin keeps its digits; empty
     /// without heat (ambient everywhere).
     pub temperature: Words,
     /// The laws at those temperatures; empty without heat.
@@ -31,7 +31,7 @@ pub struct State {
 /// [`HOTTEST`] are refused by the trace.
 const TEMPERATURES: [f64; 2] = [200.0, 2500.0];
 
-/// Hottest lattice that counts as solved [K].
+/// Hottest lattice that counts as solved \[K\].
 pub const HOTTEST: f64 = 1200.0;
 
 /// Why a point hotter than that is the last one, `None` if it is not.
@@ -151,7 +151,7 @@ impl State {
         [up / vt, down / vt]
     }
 
-    /// Mean lattice temperature of two nodes [K].
+    /// Mean lattice temperature of two nodes \[K\].
     pub fn mean_temperature(&self, device: &Device, a: usize, b: usize) -> f64 {
         match (self.temperature.hi.get(a), self.temperature.hi.get(b)) {
             (Some(x), Some(y)) => 0.5 * (x + y),
@@ -159,12 +159,12 @@ impl State {
         }
     }
 
-    /// Hottest lattice temperature [K].
+    /// Hottest lattice temperature \[K\].
     pub fn hottest(&self, device: &Device) -> f64 {
         self.temperature.hi.iter().copied().fold(device.silicon.temperature, f64::max)
     }
 
-    /// Put the lattice at node `i` at a temperature [K] (two words); ψ, φ stay, densities
+    /// Put the lattice at node `i` at a temperature \[K\] (two words); ψ, φ stay, densities
     /// follow when refreshed. Without heat nothing happens.
     pub fn set_temperature(&mut self, device: &Device, i: usize, temperature: [f64; 2]) {
         let Some(local) = self.local.get_mut(i) else { return };
@@ -180,14 +180,14 @@ impl State {
         *local = Local::new(&device.silicon, device.total[i], device.narrowing[i], t[0]);
     }
 
-    /// Heat the lattice at node `i` by `rise` [K].
+    /// Heat the lattice at node `i` by `rise` \[K\].
     pub fn heat(&mut self, device: &Device, i: usize, rise: f64) {
         if i < self.local.len() {
             self.set_temperature(device, i, add_words(self.temperature.get(i), rise));
         }
     }
 
-    /// Add a correction (δψ [V], δn, δp [cm⁻³], δT [K]) at a free node; densities stay
+    /// Add a correction (δψ \[V\], δn, δp [cm⁻³], δT \[K\]) at a free node; densities stay
     /// positive: none falls below a tenth of itself in one step.
     pub fn correct(&mut self, device: &Device, i: usize, d: [f64; 4]) {
         self.psi.add(i, d[0]);
@@ -350,7 +350,7 @@ fn log_step(r: f64, up: f64) -> f64 {
     if rest.abs() < r.abs() { up + additive(rest) } else { additive(r) }
 }
 
-/// ψ, φ_n, φ_p per node [V], each as a sum of two words, and with heat the lattice
+/// ψ, φ_n, φ_p per node \[V\], each as a sum of two words, and with heat the lattice
 /// temperature; length: nodes.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct StateWords {
@@ -360,7 +360,7 @@ pub struct StateWords {
     pub potential_low: Vec<f64>,
     pub electron_low: Vec<f64>,
     pub hole_low: Vec<f64>,
-    /// Lattice temperature [K]; empty without heat.
+    /// Lattice temperature \[K\]; empty without heat.
     pub temperature: Vec<f64>,
     pub temperature_low: Vec<f64>,
 }

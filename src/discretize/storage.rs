@@ -10,8 +10,8 @@ use super::device::{DIRECTIONS, Device, NONE, Tie};
 use super::row::SCALE_T;
 use super::state::State;
 
-/// By node: of ψ [V], of stored electrons and holes [cm⁻³], of T [K] (empty without heat);
-/// by contact: of its voltage inside any series resistance [V]. As a difference of two
+/// By node: of ψ \[V\], of stored electrons and holes [cm⁻³], of T \[K\] (empty without heat);
+/// by contact: of its voltage inside any series resistance \[V\]. As a difference of two
 /// states, or per second.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Change {

@@ -83,7 +83,7 @@ impl Cover {
     }
 }
 
-/// Voltage [V] and current [A/µm] of a point.
+/// Voltage \[V\] and current [A/µm] of a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Place {
     pub voltage: f64,
@@ -160,7 +160,7 @@ pub struct Bar {
 /// The error bars of a point.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PointBars {
-    /// [V]
+    /// \[V\]
     pub voltage: Bar,
     /// [A/µm]
     pub current: Bar,

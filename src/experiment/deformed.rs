@@ -8,7 +8,7 @@ use std::path::Path;
 use super::variant::{Variant, first};
 
 /// `case` with the number at `path` set to `value` (plain unit of the key; for a slide its
-/// motion [µm]). `mesh` is the mesh of `case`; the new one has the same lines, moved with
+/// motion \[µm\]). `mesh` is the mesh of `case`; the new one has the same lines, moved with
 /// the layout.
 ///
 /// # Errors

@@ -62,11 +62,11 @@ impl Mark {
 pub struct FoldPoint {
     pub mark: Mark,
     pub state: State,
-    /// Drive voltage in two words [V].
+    /// Drive voltage in two words \[V\].
     pub lambda: [f64; 2],
     /// Drive current [A/µm].
     pub current: f64,
-    /// d²V/d(ln I)² [V] or d²I/dV² [A/(µm·V²)]; 0 at a level.
+    /// d²V/d(ln I)² \[V\] or d²I/dV² [A/(µm·V²)]; 0 at a level.
     pub bend: f64,
 }
 

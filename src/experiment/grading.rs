@@ -353,7 +353,7 @@ fn shares(changes: &[Vec<Vec<Option<f64>>>; 2]) -> Result<[Vec<f64>; 2], String>
 }
 
 impl Sensitivity {
-    /// The size that each interval of `lines` should have [µm]; an axis without blocks
+    /// The size that each interval of `lines` should have \[µm\]; an axis without blocks
     /// keeps its own.
     pub fn wished(&self, lines: &Lines) -> Lines {
         let own = |v: &[f64]| v.windows(2).map(|w| w[1] - w[0]).collect::<Vec<f64>>();

@@ -43,7 +43,7 @@ pub type Found<T> = Result<T, String>;
 /// The on-branch as a straight line beside the holding point: V = V_on0 + R_on·I.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct OnBranch {
-    /// [V]
+    /// \[V\]
     pub voltage_at_zero: f64,
     /// [Ω·µm]
     pub resistance: f64,
@@ -90,7 +90,7 @@ pub enum Figures {
 /// One point of a `bias` experiment.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BiasPoint {
-    /// Applied to the driven terminals [V].
+    /// Applied to the driven terminals \[V\].
     pub applied: f64,
     pub at_terminals: TerminalValues,
 }
@@ -115,7 +115,7 @@ pub struct Outcome {
     pub flow: Sheet,
     pub warnings: Vec<String>,
     pub work: Work,
-    /// [s]
+    /// \[s\]
     pub wall: f64,
     /// Where to go on, if interrupted.
     pub snapshot: Option<Snapshot>,

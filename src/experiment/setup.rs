@@ -80,7 +80,7 @@ impl<'a> Setup<'a> {
         Ok(Setup { case, device, experiment, drive })
     }
 
-    /// Voltage that the experiment holds contact `name` at [V].
+    /// Voltage that the experiment holds contact `name` at \[V\].
     pub fn held_at(&self, name: &str) -> f64 {
         self.experiment.bias.iter().find(|b| b.terminal == name).map_or(0.0, |b| b.voltage)
     }
@@ -153,7 +153,7 @@ impl<'a> Setup<'a> {
         Circuit { ties, drive: self.drive.clone() }
     }
 
-    /// Largest voltage that the ramp brings a terminal to [V].
+    /// Largest voltage that the ramp brings a terminal to \[V\].
     pub fn largest_bias(&self, drive_at: Option<f64>) -> f64 {
         self.experiment
             .bias

@@ -31,7 +31,7 @@ pub struct Bipole {
 /// Multiplication in the well junction.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Multiplication {
-    /// V_B [V].
+    /// V_B \[V\].
     pub breakdown: f64,
     /// m.
     pub power: f64,
@@ -72,14 +72,14 @@ pub struct Lumped {
 /// A state of the circuit.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LumpedPoint {
-    /// Between supply and ground [V].
+    /// Between supply and ground \[V\].
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,
-    /// Emitter-base voltages [V].
+    /// Emitter-base voltages \[V\].
     pub npn_forward: f64,
     pub pnp_forward: f64,
-    /// Reverse voltage of the well junction [V].
+    /// Reverse voltage of the well junction \[V\].
     pub junction: f64,
 }
 
@@ -214,7 +214,7 @@ impl Lumped {
         }
     }
 
-    /// The off-state at a supply [V] with currents \[A/µm\] forced into the two bases, S and
+    /// The off-state at a supply \[V\] with currents \[A/µm\] forced into the two bases, S and
     /// W; `None` if there is none: the path latches.
     pub fn off_state(&self, supply: f64, into: [f64; 2]) -> Option<LumpedPoint> {
         // Majority currents of the bases S and W.

@@ -50,7 +50,7 @@ pub struct Slopes {
     pub experiment: usize,
     /// trigger, holding or critical.
     pub point: String,
-    /// [V]
+    /// \[V\]
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,

@@ -42,7 +42,7 @@ impl Answer {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Verdict {
     pub answer: Answer,
-    /// [V]
+    /// \[V\]
     pub supply: f64,
     pub margin: f64,
     /// Sentences, the deciding one first.

@@ -109,7 +109,7 @@ fn grid_error(case: &Case, text: String) -> Problem {
 
 type Pair = (Vec<f64>, Vec<f64>);
 
-/// Lines with the same node budget whose spacing follows `wished`: one size [µm] for each
+/// Lines with the same node budget whose spacing follows `wished`: one size \[µm\] for each
 /// interval of `lines`. Kept lines, growth bound and lines that the case gives stay; one
 /// common factor on the sizes spends the budget. Shallow junctions may be resolved by less
 /// than a mesh of the structure must have: that is what the sizes are for.

@@ -17,7 +17,7 @@ struct Anchor {
 }
 
 /// Lines of `before`'s mesh for the layout `after`, which has the same pieces at other
-/// places [µm]: straight between the edges of what is drawn, edges onto edges. `None` if
+/// places \[µm\]: straight between the edges of what is drawn, edges onto edges. `None` if
 /// the pieces are not the same or have changed their order.
 pub fn moved_lines(before: &Case, after: &Case, lines: &Lines) -> Option<Lines> {
     let [bx, by] = anchors(before);

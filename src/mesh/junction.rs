@@ -27,9 +27,9 @@ pub struct Junction {
     pub at: f64,
     /// The other coordinate of the cut \[µm\].
     pub across: f64,
-    /// Depletion at rest towards smaller coordinates [µm].
+    /// Depletion at rest towards smaller coordinates \[µm\].
     pub before: f64,
-    /// Depletion at rest towards larger coordinates [µm].
+    /// Depletion at rest towards larger coordinates \[µm\].
     pub after: f64,
     /// Pieces that meet, e.g. "n+ source / p-well".
     pub name: String,
@@ -38,7 +38,7 @@ pub struct Junction {
 }
 
 impl Junction {
-    /// Width of the depletion at rest [µm].
+    /// Width of the depletion at rest \[µm\].
     pub fn width(&self) -> f64 {
         self.before + self.after
     }

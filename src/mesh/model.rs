@@ -17,9 +17,9 @@ pub enum Material {
 /// point that touches silicon or oxide; nodes are numbered in grid order.
 #[derive(Debug, Clone)]
 pub struct Mesh {
-    /// Lines [µm], strictly growing, at least 2.
+    /// Lines \[µm\], strictly growing, at least 2.
     pub x: Vec<f64>,
-    /// Lines [µm], strictly growing, at least 2.
+    /// Lines \[µm\], strictly growing, at least 2.
     pub y: Vec<f64>,
     /// Material of cell (i, j), between lines i, i+1 and j, j+1; index j·(nx−1) + i.
     pub cells: Vec<Material>,

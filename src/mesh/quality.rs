@@ -11,9 +11,9 @@ use crate::structure::Structure;
 pub struct AxisQuality {
     /// Number of lines.
     pub lines: usize,
-    /// [µm]
+    /// \[µm\]
     pub smallest: f64,
-    /// [µm]
+    /// \[µm\]
     pub largest: f64,
     /// Largest ratio of neighbouring intervals, at least 1.
     pub growth: f64,

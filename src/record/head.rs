@@ -14,7 +14,7 @@ pub struct Head {
     pub case_text: String,
     /// False for a checkpoint.
     pub complete: bool,
-    /// Wall time [s].
+    /// Wall time \[s\].
     pub wall: f64,
 }
 

@@ -16,12 +16,12 @@ pub struct RunRecord {
     pub constants: Vec<ConstantInForce>,
     /// Laws in force: (property, law).
     pub laws: Vec<(String, String)>,
-    /// Ambient [K] and width [µm].
+    /// Ambient \[K\] and width \[µm\].
     pub temperature: f64,
     pub width: f64,
     pub provenance: Provenance,
     pub mesh: Mesh,
-    /// Equilibrium potential [V] by node; empty if not solved yet.
+    /// Equilibrium potential \[V\] by node; empty if not solved yet.
     pub equilibrium: Vec<f64>,
     pub experiments: Vec<Outcome>,
     pub verdict: Option<Verdict>,
@@ -59,6 +59,6 @@ pub struct Provenance {
     pub threads: usize,
     /// UTC, ISO 8601.
     pub started: String,
-    /// [s]
+    /// \[s\]
     pub wall: f64,
 }

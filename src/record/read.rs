@@ -28,7 +28,7 @@ pub fn read(path: &Path) -> Result<RunRecord, RecordError> {
 pub struct Outline {
     pub provenance: Provenance,
     pub case_text: String,
-    /// Ambient [K] and width [µm].
+    /// Ambient \[K\] and width \[µm\].
     pub temperature: f64,
     pub width: f64,
     /// Mesh nodes.

@@ -17,7 +17,7 @@ use super::track::{Halt, Spent, Track, blend};
 pub struct Cusp {
     /// Of the number, in its plain unit.
     pub value: f64,
-    /// [V]
+    /// \[V\]
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,

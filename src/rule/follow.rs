@@ -13,7 +13,7 @@ use super::track::{Halt, Spent, Track};
 pub struct Sample {
     /// Of the number that is followed along, in its plain unit.
     pub value: f64,
-    /// [V]
+    /// \[V\]
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,

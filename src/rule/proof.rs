@@ -23,7 +23,7 @@ pub struct Proof {
     /// Number of the experiment.
     pub experiment: usize,
     pub outcome: Outcome,
-    /// The point [V], [A/µm].
+    /// The point \[V\], [A/µm].
     pub voltage: f64,
     pub current: f64,
     /// How far the requirement is met there.

@@ -16,9 +16,9 @@ use super::track::{Spent, Track};
 #[derive(Debug, Clone, PartialEq)]
 pub struct Answer {
     pub value: f64,
-    /// The temperature that decides [K].
+    /// The temperature that decides \[K\].
     pub temperature: f64,
-    /// The point there [V], [A/µm].
+    /// The point there \[V\], [A/µm].
     pub voltage: f64,
     pub current: f64,
     /// How far the requirement is met, and that by the unknown.

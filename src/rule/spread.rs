@@ -25,14 +25,14 @@ pub struct Share {
 pub struct Spreading {
     pub fold: FoldName,
     pub experiment: usize,
-    /// [V], [A/µm]
+    /// \[V\], [A/µm]
     pub voltage: f64,
     pub current: f64,
     pub sigma_voltage: f64,
     pub sigma_current: f64,
     /// The largest first.
     pub shares: Vec<Share>,
-    /// Chance that the voltage lies below a limit [V], and the limit: normal by the central
+    /// Chance that the voltage lies below a limit \[V\], and the limit: normal by the central
     /// limit.
     pub below: Option<(f64, f64)>,
     /// Numbers left out, with why.
@@ -43,7 +43,7 @@ pub struct Spreading {
 /// Part of a standard deviation by which derivatives are taken to both sides.
 const PART: f64 = 0.5;
 
-/// Spread of the ground's point; `limit` is the voltage [V] that it is judged against.
+/// Spread of the ground's point; `limit` is the voltage \[V\] that it is judged against.
 pub fn spread(ground: &Ground<'_>, spreads: &[Spread], limit: Option<f64>) -> Spreading {
     let mut spent = Spent::default();
     let here = &ground.point;

@@ -104,7 +104,7 @@ impl VanOverstraeten {
 }
 
 impl AvalancheLaw {
-    /// The law in force; what it needs at `ambient` [K] is computed here, once.
+    /// The law in force; what it needs at `ambient` \[K\] is computed here, once.
     pub fn new(law: Avalanche, constants: &Constants, ambient: f64) -> AvalancheLaw {
         match law {
             Avalanche::None => AvalancheLaw::None,
@@ -122,7 +122,7 @@ impl AvalancheLaw {
         *self == AvalancheLaw::None
     }
 
-    /// α and its derivatives at `field` ≥ 0 [V/cm] and `temperature` [K].
+    /// α and its derivatives at `field` ≥ 0 [V/cm] and `temperature` \[K\].
     pub fn at(&self, carrier: Carrier, field: f64, temperature: f64) -> AvalancheValue {
         // exp(−b/E) underflows long before this; avoids 0/0 in the derivative.
         if field < 1e3 {

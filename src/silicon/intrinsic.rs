@@ -52,13 +52,13 @@ impl IntrinsicLaw {
         self.n_c * (t / 300.0).powf(self.n_c_exponent)
     }
 
-    /// Band gap [eV] and its derivative by T [K], Varshni form: gap_0 − α T²/(T + β).
+    /// Band gap \[eV\] and its derivative by T \[K\], Varshni form: gap_0 − α T²/(T + β).
     /// Source: Thurmond, J. Electrochem. Soc. 122, 1133 (1975).
     pub fn gap(&self, t: f64) -> Slope {
         self.gap_of(OfT::temperature(t)).slope()
     }
 
-    /// n_i [cm⁻³] and its derivative by T [K]:
+    /// n_i [cm⁻³] and its derivative by T \[K\]:
     /// ni_300 (T/300)^t_exponent exp(gap(300)/2kT₃₀₀ − gap(T)/2kT), so that the measured
     /// value at 300 K (Altermatt et al. 2003) is met exactly. The exponent is that of
     /// Couderc, Amara, Lemiti, J. Appl. Phys. 115, 093705 (2014).
@@ -66,12 +66,12 @@ impl IntrinsicLaw {
         self.density_of(OfT::temperature(t)).slope()
     }
 
-    /// N_c [cm⁻³] and its derivative by T [K]: Green, J. Appl. Phys. 67, 2944 (1990).
+    /// N_c [cm⁻³] and its derivative by T \[K\]: Green, J. Appl. Phys. 67, 2944 (1990).
     pub fn conduction_states(&self, t: f64) -> Slope {
         self.conduction_states_of(OfT::temperature(t)).slope()
     }
 
-    /// N_v [cm⁻³] and its derivative by T [K], from N_c N_v exp(−E_g/kT) = n_i²: n_i is
+    /// N_v [cm⁻³] and its derivative by T \[K\], from N_c N_v exp(−E_g/kT) = n_i²: n_i is
     /// known better than either density of states, so it leads, and N_v follows.
     pub fn valence_states(&self, t: f64) -> Slope {
         let t = OfT::temperature(t);
@@ -80,12 +80,12 @@ impl IntrinsicLaw {
     }
 }
 
-/// Band gap [eV] at `t` [K]: [`IntrinsicLaw::gap`] by the constants.
+/// Band gap \[eV\] at `t` \[K\]: [`IntrinsicLaw::gap`] by the constants.
 pub fn gap(constants: &Constants, t: f64) -> f64 {
     IntrinsicLaw::new(constants).gap(t).value
 }
 
-/// Intrinsic density [cm⁻³] at `t` [K]: [`IntrinsicLaw::density`] by the constants.
+/// Intrinsic density [cm⁻³] at `t` \[K\]: [`IntrinsicLaw::density`] by the constants.
 pub fn intrinsic_density(constants: &Constants, t: f64) -> f64 {
     IntrinsicLaw::new(constants).density(t).value
 }

@@ -31,7 +31,7 @@ struct Level {
     states_exponent: f64,
 }
 
-/// Ionized share (0 to 1) and its derivatives by the majority density [cm³] and T [K⁻¹].
+/// Ionized share (0 to 1) and its derivatives by the majority density \[cm³\] and T [K⁻¹].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct IonizedShare {
     pub value: f64,
@@ -72,12 +72,12 @@ impl IonizationLaw {
         IonizationLaw { donors: level("d", "c", 2.0), acceptors: level("a", "v", 4.0) }
     }
 
-    /// Share of `donors` [cm⁻³] that are ionized beside `n` electrons [cm⁻³] at T [K].
+    /// Share of `donors` [cm⁻³] that are ionized beside `n` electrons [cm⁻³] at T \[K\].
     pub fn donors(&self, donors: f64, n: f64, temperature: f64) -> IonizedShare {
         self.donors.share(donors, n, temperature)
     }
 
-    /// Share of `acceptors` [cm⁻³] that are ionized beside `p` holes [cm⁻³] at T [K].
+    /// Share of `acceptors` [cm⁻³] that are ionized beside `p` holes [cm⁻³] at T \[K\].
     pub fn acceptors(&self, acceptors: f64, p: f64, temperature: f64) -> IonizedShare {
         self.acceptors.share(acceptors, p, temperature)
     }

@@ -18,7 +18,7 @@ pub struct MobilityPoint {
     /// Carrier densities [cm⁻³]; laws of the doping alone do not look at them.
     pub n: f64,
     pub p: f64,
-    /// Lattice temperature [K].
+    /// Lattice temperature \[K\].
     pub temperature: f64,
 }
 
@@ -59,7 +59,7 @@ pub enum MobilityLaw {
 }
 
 impl MobilityLaw {
-    /// The law in force; what it needs at `ambient` [K] is computed here, once.
+    /// The law in force; what it needs at `ambient` \[K\] is computed here, once.
     pub fn new(law: Mobility, constants: &Constants, ambient: f64) -> MobilityLaw {
         match law {
             Mobility::Constant => MobilityLaw::Constant {

@@ -35,14 +35,14 @@ pub use recombination::{RecombinationLaw, RecombinationPoint, RecombinationRate}
 pub use saturation::{SaturationLaw, SaturationValue};
 pub use surface::SurfaceLaw;
 
-/// Elementary charge [C], SI 2019 (exact).
+/// Elementary charge \[C\], SI 2019 (exact).
 pub const Q: f64 = 1.602176634e-19;
 /// Boltzmann constant [J/K], SI 2019 (exact).
 pub const K_B: f64 = 1.380649e-23;
 /// Vacuum permittivity [F/cm], CODATA 2018.
 pub const EPS_0: f64 = 8.8541878128e-14;
 
-/// kT/q [V].
+/// kT/q \[V\].
 pub fn thermal_voltage(temperature: f64) -> f64 {
     K_B * temperature / Q
 }
@@ -75,18 +75,18 @@ impl Slope {
 pub struct Silicon {
     /// Which laws these are.
     pub laws: Laws,
-    /// Ambient [K].
+    /// Ambient \[K\].
     pub temperature: f64,
-    /// kT/q at ambient [V].
+    /// kT/q at ambient \[V\].
     pub vt: f64,
     /// Intrinsic density without narrowing, at ambient [cm⁻³].
     pub ni: f64,
-    /// Band gap without narrowing, at ambient [eV].
+    /// Band gap without narrowing, at ambient \[eV\].
     pub gap: f64,
     /// Permittivities [F/cm].
     pub eps_silicon: f64,
     pub eps_oxide: f64,
-    /// Electron affinity [eV].
+    /// Electron affinity \[eV\].
     pub affinity: f64,
     pub intrinsic: IntrinsicLaw,
     ambient_ni: Slope,
@@ -103,7 +103,7 @@ pub struct Silicon {
 }
 
 impl Silicon {
-    /// The laws of a case with the ambient at `temperature` [K].
+    /// The laws of a case with the ambient at `temperature` \[K\].
     pub fn new(laws: &Laws, constants: &Constants, temperature: f64) -> Silicon {
         let intrinsic = IntrinsicLaw::new(constants);
         Silicon {
@@ -145,13 +145,13 @@ impl Silicon {
     }
 
     /// Effective intrinsic density [cm⁻³] where the total doping is `total` [cm⁻³], and its
-    /// derivative by the lattice temperature [K]: n_i exp(ΔE_g/2kT), half of the narrowing
+    /// derivative by the lattice temperature \[K\]: n_i exp(ΔE_g/2kT), half of the narrowing
     /// on each band.
     pub fn effective_intrinsic(&self, total: f64, temperature: f64) -> Slope {
         self.narrowed(self.narrowing.at(total), temperature)
     }
 
-    /// The same for a narrowing ΔE_g [eV].
+    /// The same for a narrowing ΔE_g \[eV\].
     pub fn narrowed(&self, narrowing: f64, temperature: f64) -> Slope {
         let ni = if temperature == self.temperature {
             self.ambient_ni

@@ -2,7 +2,7 @@
 
 use crate::case::{Constants, Narrowing};
 
-/// Apparent narrowing [eV] as a function of the total doping.
+/// Apparent narrowing \[eV\] as a function of the total doping.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum NarrowingLaw {
     None,
@@ -47,7 +47,7 @@ impl NarrowingLaw {
         }
     }
 
-    /// ΔE_g [eV] at a total doping [cm⁻³].
+    /// ΔE_g \[eV\] at a total doping [cm⁻³].
     pub fn at(&self, total: f64) -> f64 {
         match *self {
             NarrowingLaw::None => 0.0,

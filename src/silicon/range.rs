@@ -11,7 +11,7 @@ pub enum Quantity {
     PTypeDoping,
     /// Electric field [V/cm].
     Field,
-    /// Lattice temperature [K].
+    /// Lattice temperature \[K\].
     Temperature,
 }
 
@@ -34,7 +34,7 @@ pub struct LocalState {
     pub acceptors: f64,
     /// Magnitude [V/cm].
     pub field: f64,
-    /// Lattice temperature [K].
+    /// Lattice temperature \[K\].
     pub temperature: f64,
 }
 

@@ -32,9 +32,9 @@ pub struct RecombinationPoint {
     pub excess: f64,
     /// Effective intrinsic density [cm⁻³] with its derivative by T.
     pub nie: Slope,
-    /// Electron and hole lifetime [s] with their derivatives by T.
+    /// Electron and hole lifetime \[s\] with their derivatives by T.
     pub tau: [Slope; 2],
-    /// Lattice temperature [K].
+    /// Lattice temperature \[K\].
     pub temperature: f64,
 }
 
@@ -69,7 +69,7 @@ impl RecombinationLaw {
         }
     }
 
-    /// Electron and hole lifetime [s] at a total doping [cm⁻³] and T [K], with their
+    /// Electron and hole lifetime \[s\] at a total doping [cm⁻³] and T \[K\], with their
     /// derivatives by T: τ₀ (T/300)^tau_exponent/(1 + N/n_half).
     pub fn lifetimes(&self, total: f64, temperature: f64) -> [Slope; 2] {
         let factor = self.n_half.map_or(1.0, |h| 1.0 + total / h);

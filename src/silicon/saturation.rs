@@ -104,7 +104,7 @@ impl Canali {
 }
 
 impl SaturationLaw {
-    /// The law in force; what it needs at `ambient` [K] is computed here, once.
+    /// The law in force; what it needs at `ambient` \[K\] is computed here, once.
     pub fn new(law: Saturation, constants: &Constants, ambient: f64) -> SaturationLaw {
         match law {
             Saturation::None => SaturationLaw::None,
@@ -130,7 +130,7 @@ impl SaturationLaw {
         })
     }
 
-    /// µ(µ₀, F, T) for µ₀ > 0 [cm²/(V·s)], F ≥ 0 [V/cm], T [K].
+    /// µ(µ₀, F, T) for µ₀ > 0 [cm²/(V·s)], F ≥ 0 [V/cm], T \[K\].
     pub fn at(&self, carrier: Carrier, mu_0: f64, field: f64, temperature: f64) -> SaturationValue {
         let law = match (self, carrier) {
             (SaturationLaw::None, _) => None,

@@ -115,7 +115,7 @@ impl System<'_> {
         }
     }
 
-    /// The state `state` with the ohmic contact `k` lowered by `drop` [V]: what a
+    /// The state `state` with the ohmic contact `k` lowered by `drop` \[V\]: what a
     /// resistance outside does to it.
     pub fn lowered(&self, state: &State, k: usize, drop: f64) -> State {
         let mut state = state.clone();

@@ -30,7 +30,7 @@ impl Gummel {
     }
 
     /// Up to `rounds` rounds from `state`, contacts as they are, until no quasi-Fermi
-    /// potential moves by more than `tolerance` V_T. Returns the last change [V_T] and the
+    /// potential moves by more than `tolerance` V_T. Returns the last change \[V_T\] and the
     /// number of rounds.
     pub fn iterate(
         &mut self,

@@ -4,7 +4,7 @@
 
 use crate::discretize::{Circuit, Device, Tying, Words};
 
-/// Units of the continuation space: V_s [V] and I₀ [A/µm].
+/// Units of the continuation space: V_s \[V\] and I₀ [A/µm].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct PlaneScale {
     pub voltage: f64,
@@ -28,10 +28,10 @@ impl PlaneScale {
 /// What a point or a tangent is at the terminals.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Terminals {
-    /// Drive voltage [V] and drive current [A/µm].
+    /// Drive voltage \[V\] and drive current [A/µm].
     pub lambda: f64,
     pub current: f64,
-    /// By contact: inside voltages [V] and currents [A/µm].
+    /// By contact: inside voltages \[V\] and currents [A/µm].
     pub volts: Vec<f64>,
     pub currents: Vec<f64>,
 }
@@ -78,9 +78,9 @@ pub struct Plane {
 /// The inside's part of a plane: Σ factor·(change), linear in potentials and densities.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Inside {
-    /// By node: of ψ [1/V], n and p [cm³].
+    /// By node: of ψ [1/V], n and p \[cm³\].
     pub factor: Vec<[f64; 3]>,
-    /// At the origin: ψ [V], n and p [cm⁻³].
+    /// At the origin: ψ \[V\], n and p [cm⁻³].
     pub psi: Words,
     pub densities: [Vec<f64>; 2],
 }

@@ -18,7 +18,7 @@ pub const PER_UM: f64 = 1e-4;
 /// The scalar equation that closes the system for the drive (λ, I).
 #[derive(Debug, Clone, PartialEq)]
 pub enum Constraint {
-    /// λ = value [V].
+    /// λ = value \[V\].
     Voltage(f64),
     /// Drive current = value [A/µm].
     Current(f64),
@@ -38,9 +38,9 @@ pub struct NewtonParams {
     pub imbalance_floor: f64,
     /// Steps before giving up. Default 25.
     pub steps: u32,
-    /// Largest |δψ| of one step [V]. Default 0.4.
+    /// Largest |δψ| of one step \[V\]. Default 0.4.
     pub potential_step: f64,
-    /// Largest |δT| of one step [K]. Default 60.
+    /// Largest |δT| of one step \[K\]. Default 60.
     pub temperature_step: f64,
     /// Give up early where a shorter step of the caller's is cheaper than waiting.
     /// Default false.

@@ -10,7 +10,7 @@ use super::system::{PER_UM, System};
 /// Direction along a branch: derivatives of everything by the constraint's value.
 #[derive(Debug, Clone, Default)]
 pub struct Tangent {
-    /// dψ, dφ_n, dφ_p [V] by node, and with heat dT [K], else empty.
+    /// dψ, dφ_n, dφ_p \[V\] by node, and with heat dT \[K\], else empty.
     pub psi: Vec<f64>,
     pub phi_n: Vec<f64>,
     pub phi_p: Vec<f64>,

@@ -35,9 +35,9 @@ impl Term {
 /// The doped cross-section.
 #[derive(Debug, Clone)]
 pub struct Structure {
-    /// [µm]
+    /// \[µm\]
     pub span: f64,
-    /// [µm]
+    /// \[µm\]
     pub thickness: f64,
     /// The wafer first, then wells, then diffusions.
     pub terms: Vec<Term>,

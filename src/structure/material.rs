@@ -52,7 +52,7 @@ impl Structure {
         &self.gates
     }
 
-    /// Length [µm] of the silicon surface within [from, to] \[µm\].
+    /// Length \[µm\] of the silicon surface within [from, to] \[µm\].
     pub fn surface_silicon(&self, from: f64, to: f64) -> f64 {
         let (from, to) = (from.max(0.0), to.min(self.span));
         let mut covered: Vec<(f64, f64)> = self

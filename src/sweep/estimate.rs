@@ -15,9 +15,9 @@ use crate::structure::Structure;
 /// What a case takes, roughly.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Estimate {
-    /// One case on one thread, in the mean [s].
+    /// One case on one thread, in the mean \[s\].
     pub seconds: f64,
-    /// Where that may lie: of results the fastest and the slowest, else [`FACTOR`] off [s].
+    /// Where that may lie: of results the fastest and the slowest, else a factor of three off \[s\].
     pub low: f64,
     pub high: f64,
     /// The largest of the cases looked at [bytes].

@@ -41,7 +41,7 @@ pub enum Standing {
     Missing,
 }
 
-/// Wall times of results [s].
+/// Wall times of results \[s\].
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Measured {
     pub count: usize,

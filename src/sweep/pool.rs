@@ -20,7 +20,7 @@ pub struct Pool {
     pub workers: usize,
 }
 
-/// Wall time of a case [s].
+/// Wall time of a case \[s\].
 #[derive(Debug, Clone, Copy, Default, PartialEq)]
 pub struct Took {
     pub seconds: f64,

@@ -20,7 +20,7 @@ pub struct Script {
     /// Cases of one task, one after the other.
     pub per_task: usize,
     pub threads: usize,
-    /// Of one task [MiB] and [min].
+    /// Of one task \[MiB\] and \[min\].
     pub memory: u64,
     pub minutes: u64,
     pub partition: Option<String>,

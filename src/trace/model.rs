@@ -7,7 +7,7 @@ pub use crate::solve::Work;
 /// [`Curve::terminals`].
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TerminalValues {
-    /// Outside any series resistance [V].
+    /// Outside any series resistance \[V\].
     pub voltage: Vec<f64>,
     /// Into the device [A/µm].
     pub current: Vec<f64>,
@@ -18,7 +18,7 @@ pub struct TerminalValues {
 pub struct Curve {
     /// Terminal names, ohmic ones first, then gates.
     pub terminals: Vec<String>,
-    /// Drive voltage outside series resistance [V].
+    /// Drive voltage outside series resistance \[V\].
     pub voltage: Vec<f64>,
     /// Sum of the currents of the driven terminals [A/µm].
     pub current: Vec<f64>,
@@ -93,7 +93,7 @@ impl FoldKind {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Fold {
     pub kind: FoldKind,
-    /// [V]
+    /// \[V\]
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,
@@ -108,11 +108,11 @@ pub struct Fold {
 pub struct Fields {
     /// E.g. "trigger", "holding", "critical", "point 37", "end".
     pub label: String,
-    /// [V]
+    /// \[V\]
     pub voltage: f64,
     /// [A/µm]
     pub current: f64,
-    /// State: potential and quasi-Fermi potentials [V], high and low words.
+    /// State: potential and quasi-Fermi potentials \[V\], high and low words.
     pub state: StateWords,
     /// [cm⁻³]
     pub electrons: Vec<f64>,

@@ -15,7 +15,7 @@ pub struct TraceParams {
     pub largest_log: f64,
     /// Newton steps that a step length is aimed at, chord steps not counted.
     pub aim: f64,
-    /// Turn of the tangent in one step that is aimed at [rad]; twice that is refused.
+    /// Turn of the tangent in one step that is aimed at \[rad\]; twice that is refused.
     pub largest_turn: f64,
     /// Points before the trace gives up.
     pub points: usize,

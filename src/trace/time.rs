@@ -25,11 +25,11 @@ pub struct TimeParams {
     pub tolerance: f64,
     /// [cm⁻³]: fewer carriers than these do not matter.
     pub floor: f64,
-    /// Longest first step after a corner [s].
+    /// Longest first step after a corner \[s\].
     pub first: f64,
-    /// Longest step [s].
+    /// Longest step \[s\].
     pub longest: f64,
-    /// Steps of this length without control, corners apart [s].
+    /// Steps of this length without control, corners apart \[s\].
     pub fixed: Option<f64>,
     /// Steps before giving up.
     pub steps: usize,
@@ -51,7 +51,7 @@ impl Default for TimeParams {
 /// Where a transient stands; a copy of it is where another may begin.
 #[derive(Debug, Clone)]
 pub struct Moment {
-    /// [s]
+    /// \[s\]
     pub time: f64,
     pub state: State,
     pub flowing: Flowing,

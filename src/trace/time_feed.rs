@@ -5,7 +5,7 @@ use crate::discretize::{Circuit, Device, State, Tying};
 /// Piecewise linear in time; constant before the first corner and after the last.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct Wave {
-    /// [s], growing.
+    /// \[s\], growing.
     pub times: Vec<f64>,
     /// [V or A/µm], one per time.
     pub values: Vec<f64>,
@@ -41,7 +41,7 @@ impl Wave {
 /// The source of one terminal.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Feed {
-    /// [V] behind a resistance [Ω·µm].
+    /// \[V\] behind a resistance [Ω·µm].
     Voltage { wave: Wave, resistance: f64 },
     /// [A/µm] into the device, displacement included; zero is an open terminal.
     Current(Wave),
@@ -64,7 +64,7 @@ impl Feed {
 pub struct Shower {
     /// All pairs that are made, by node [cm⁻³].
     pub pairs: Vec<f64>,
-    /// When it begins, and its time constant [s].
+    /// When it begins, and its time constant \[s\].
     pub start: f64,
     pub decay: f64,
 }
@@ -195,7 +195,7 @@ impl Feeds {
         }
     }
 
-    /// Outside voltage of each contact [V] at `time`, the device being at `state`.
+    /// Outside voltage of each contact \[V\] at `time`, the device being at `state`.
     pub fn outside(&self, device: &Device, state: &State, time: f64) -> Vec<f64> {
         let of = |k: usize| match self.terminals.get(k) {
             Some(Feed::Voltage { wave, .. }) => wave.at(time),
