@@ -30,23 +30,18 @@ import scipy
 import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
+from matrices import read
+
 
 class Matrix:
     """One Jacobian: row-scaled CSR, and our elimination order of the unknowns."""
 
     def __init__(self, folder):
-        load = lambda name: np.load(folder / f"{name}.npy")
-        start, columns = load("start").astype(np.int32), load("columns").astype(np.int32)
-        nodes = len(start) - 1
-        a = sp.bsr_matrix((load("values").reshape(-1, 3, 3), columns, start),
-                          shape=(3 * nodes, 3 * nodes)).tocsr()
-        a.eliminate_zeros()
+        a, self.order = read(folder)
         largest = abs(a).max(axis=1).toarray().ravel()
         self.csr = (sp.diags(1.0 / largest) @ a).tocsr()
         self.csr.sort_indices()
-        order = load("order").astype(np.int64)
-        self.order = (3 * order[:, None] + np.arange(3)).ravel().astype(np.int32)
-        self.size = 3 * nodes
+        self.size = a.shape[0]
         self.rhs = self.csr @ np.cos(0.3 * np.arange(self.size))
 
     def error(self, solve):

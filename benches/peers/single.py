@@ -21,22 +21,18 @@ import numpy as np
 import scipy.sparse as sp
 from scipy.sparse.linalg import splu
 
+from matrices import read
+
 WANTED = 1e-13
 MOST = 12
 
 
 def scaled(folder):
     """Rows, then columns to a largest entry in [0.5, 1), by powers of two as `linear`."""
-    load = lambda name: np.load(folder / f"{name}.npy")
-    start, columns = load("start").astype(np.int32), load("columns").astype(np.int32)
-    nodes = len(start) - 1
-    a = sp.bsr_matrix((load("values").reshape(-1, 3, 3), columns, start),
-                      shape=(3 * nodes, 3 * nodes)).tocsr()
-    a.eliminate_zeros()
+    a, order = read(folder)
     power = lambda v: 2.0 ** -(np.frexp(v)[1].astype(float))
     a = sp.diags(power(abs(a).max(axis=1).toarray().ravel())) @ a
     a = a @ sp.diags(power(abs(a).max(axis=0).toarray().ravel()))
-    order = (3 * load("order").astype(np.int64)[:, None] + np.arange(3)).ravel()
     return a.tocsc()[order][:, order].tocsc()
 
 

@@ -130,10 +130,11 @@ pub fn run_with(
 }
 
 /// Makes the pool that all parallel work runs in, of `threads` threads with the caller's one
-/// among them: a pool of others would be woken for every parallel loop. Fails only if a pool
-/// is there already (tests), which is then used.
-fn pool(threads: usize) -> Result<(), rayon::ThreadPoolBuildError> {
-    rayon::ThreadPoolBuilder::new().num_threads(threads).use_current_thread().build_global()
+/// among them: a pool of others would be woken for every parallel loop. If a pool is there
+/// already (tests), that one is used.
+fn make_pool(threads: usize) {
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).use_current_thread();
+    let _ = pool.build_global();
 }
 
 #[cfg(test)]

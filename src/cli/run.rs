@@ -82,7 +82,7 @@ impl Run {
             Some(n) => usize::from(n),
             None => std::thread::available_parallelism().map_or(1, usize::from),
         };
-        let _ = super::pool(threads);
+        super::make_pool(threads);
         let interrupt = Interrupt::on_signals();
         let mut documents = Vec::new();
         let mut codes = Vec::new();

@@ -67,7 +67,7 @@ impl Task {
             return BAD_INPUT;
         }
         let threads = usize::from(self.threads);
-        let _ = super::pool(threads);
+        super::make_pool(threads);
         let worker = Worker { sweep: &sweep, folder: &folder, threads, rooms };
         if self.serve {
             let interrupt = Interrupt::on_signals_silently();

@@ -144,8 +144,8 @@ impl System<'_> {
         let slope = direction[1] * scale.slope(predicted);
         border.corner[0] = direction[0] / scale.voltage;
         // All currents in it by one weight, the sum of theirs.
-        let mut weight: Vec<f64> =
-            self.tests.weight(0).iter().map(|w| slope * PER_UM * w).collect();
+        let drive = if rows { self.tests.weight(0) } else { &[] };
+        let mut weight: Vec<f64> = drive.iter().map(|w| slope * PER_UM * w).collect();
         let mut rest = plane.step
             - plane.step * direction[1] * direction[1]
             - direction[0] * ((lambda[0] + lambda[1]) - plane.origin.lambda) / scale.voltage
