@@ -24,6 +24,20 @@ pub(crate) trait Eight: Copy + pulp::Simd {
     /// As many numbers as `mask` has bits, to the places of the bits, zeros elsewhere; from
     /// the starts of two slices. Panics if one of them is shorter.
     fn spread(self, mask: u8, from: [&[f64]; 2]) -> [Self::Numbers; 2];
+    /// to ← to + what `mask` spreads from the start of `from`. Panics if that is shorter.
+    fn add_spread(self, mask: u8, from: &[f64], to: &mut [f64; LANE]);
+
+    /// The reverse of a spread: the numbers at the places of the bits, one after the other, to
+    /// the start of `to`. Panics if that is shorter.
+    #[inline(always)]
+    fn collect(self, mask: u8, from: &[f64; LANE], to: &mut [f64]) {
+        let to = &mut to[..mask.count_ones() as usize];
+        let mut left = mask;
+        for t in to {
+            *t = from[left.trailing_zeros() as usize];
+            left &= left - 1;
+        }
+    }
 }
 
 impl Eight for V4 {
@@ -62,6 +76,25 @@ impl Eight for V4 {
                 self.avx512f._mm512_maskz_expandloadu_pd(mask, from[1].as_ptr()),
             ]
         }
+    }
+
+    #[inline(always)]
+    fn add_spread(self, mask: u8, from: &[f64], to: &mut [f64; LANE]) {
+        assert!(from.len() >= mask.count_ones() as usize);
+        // SAFETY: as many numbers are read as the mask has bits, which `from` has.
+        let x = unsafe { self.avx512f._mm512_maskz_expandloadu_pd(mask, from.as_ptr()) };
+        self.put(to, self.sum(self.get(to), x));
+    }
+
+    #[inline(always)]
+    fn collect(self, mask: u8, from: &[f64; LANE], to: &mut [f64]) {
+        let count = mask.count_ones();
+        assert!(to.len() >= count as usize);
+        // In two steps: a compressing store takes dozens of cycles on some processors.
+        let x = self.avx512f._mm512_maskz_compress_pd(mask, self.get(from));
+        let first = ((1u32 << count) - 1) as u8;
+        // SAFETY: as many numbers are written as `first` has bits, which `to` has.
+        unsafe { self.avx512f._mm512_mask_storeu_pd(to.as_mut_ptr(), first, x) };
     }
 }
 
@@ -155,6 +188,23 @@ impl Eight for V3 {
                 [self.four(from[1], lower), self.four(from[1].add(second), upper)],
             ]
         }
+    }
+
+    #[inline(always)]
+    fn add_spread(self, mask: u8, from: &[f64], to: &mut [f64; LANE]) {
+        let low = usize::from(mask & 15);
+        let second = low.count_ones() as usize;
+        assert!(from.len() >= mask.count_ones() as usize);
+        let start = from.as_ptr();
+        // SAFETY: as many numbers are read as the mask has bits, which `from` has; those of
+        // the lower four bits come first.
+        let x = unsafe {
+            [
+                self.four(start, self.row(low)),
+                self.four(start.add(second), self.row(usize::from(mask >> 4))),
+            ]
+        };
+        self.put(to, self.sum(self.get(to), x));
     }
 }
 

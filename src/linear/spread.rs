@@ -136,3 +136,56 @@ fn zeros<S: Eight>(simd: S, l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]) {
         simd.put(u, simd.none());
     }
 }
+
+/// What substitution does with the rows of a child and its parent.
+pub(super) enum Rows<'a> {
+    /// w += what the child passes on.
+    Up { groups: &'a [Group], passed: &'a [f64], w: &'a mut [f64] },
+    /// wanted ← the child's rows of w.
+    Down { groups: &'a [Group], w: &'a [f64], wanted: &'a mut [f64] },
+}
+
+struct BoundRows<'a, S> {
+    simd: S,
+    op: Rows<'a>,
+}
+
+impl<S: Eight> pulp::NullaryFnOnce for BoundRows<'_, S> {
+    type Output = ();
+
+    #[inline(always)]
+    fn call(self) {
+        let simd = self.simd;
+        match self.op {
+            Rows::Up { groups, passed, w } => {
+                let w = w.as_chunks_mut::<LANE>().0;
+                for g in groups {
+                    let to = &mut w[g.to as usize / LANE];
+                    simd.add_spread(g.mask, &passed[g.from as usize..], to);
+                }
+            }
+            Rows::Down { groups, w, wanted } => {
+                let w = w.as_chunks::<LANE>().0;
+                for g in groups {
+                    let from = &w[g.to as usize / LANE];
+                    simd.collect(g.mask, from, &mut wanted[g.from as usize..]);
+                }
+            }
+        }
+    }
+}
+
+impl Rows<'_> {
+    /// With an instruction set that [`Rows::fits`].
+    pub fn run(self, arch: Arch) {
+        match arch {
+            Arch::V4(simd) => simd.vectorize(BoundRows { simd, op: self }),
+            Arch::V3(simd) => simd.vectorize(BoundRows { simd, op: self }),
+            _ => debug_assert!(false, "no wide vectors"),
+        }
+    }
+
+    pub fn fits(arch: Arch) -> bool {
+        Spread::fits(arch)
+    }
+}

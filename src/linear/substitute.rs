@@ -5,6 +5,8 @@
 
 use pulp::{Arch, Simd, WithSimd};
 
+#[cfg(target_arch = "x86_64")]
+use super::spread::Rows;
 use super::stream::prefetch;
 use super::symbolic::{Front, LANE, Symbolic, padded};
 
@@ -32,18 +34,26 @@ impl Factors<'_> {
         for &root in &self.symbolic.roots {
             let (mine, others) = rest.split_at_mut(self.span(root as usize));
             rest = others;
-            self.forward(root as usize, mine, x, before);
+            match b {
+                1 => self.forward::<1>(root as usize, mine, x, before),
+                3 => self.forward::<3>(root as usize, mine, x, before),
+                4 => self.forward::<4>(root as usize, mine, x, before),
+                _ => self.forward::<0>(root as usize, mine, x, before),
+            }
             self.backward(root as usize, mine);
         }
         for f in &self.symbolic.fronts {
             let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
             let own = &work[f.work * self.columns..(f.work + f.rows) * self.columns];
             for (w, x) in own.chunks_exact(f.rows).zip(x.chunks_exact_mut(n)) {
-                for (w, &node) in w.chunks_exact(b).zip(nodes) {
-                    let at = node as usize * b;
-                    for i in 0..b {
-                        x[at + i] = w[i] * after[at + i];
-                    }
+                match b {
+                    1 => scatter::<1>(w, nodes, x, after),
+                    3 => scatter::<3>(w, nodes, x, after),
+                    4 => scatter::<4>(w, nodes, x, after),
+                    _ => w.chunks_exact(b).zip(nodes).for_each(|(w, &node)| {
+                        let at = node as usize * b;
+                        (0..b).for_each(|i| x[at + i] = w[i] * after[at + i]);
+                    }),
                 }
             }
         }
@@ -78,18 +88,20 @@ impl Factors<'_> {
         }
     }
 
-    fn forward(&self, s: usize, work: &mut [f64], x: &[f64], before: &[f64]) {
+    /// B is the block size, 0 if only known at run time.
+    fn forward<const B: usize>(&self, s: usize, work: &mut [f64], x: &[f64], before: &[f64]) {
         let f = &self.symbolic.fronts[s];
-        let b = self.symbolic.block;
+        let b = if B == 0 { self.symbolic.block } else { B };
         let n = self.symbolic.order.len() * b;
         let (below, own) = work.split_at_mut(work.len() - f.rows * self.columns);
-        self.children(s, below, &|c, work| self.forward(c, work, x, before));
+        self.children(s, below, &|c, work| self.forward::<B>(c, work, x, before));
         let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
         for (w, x) in own.chunks_exact_mut(f.rows).zip(x.chunks_exact(n)) {
             for (w, &node) in w.chunks_exact_mut(b).zip(nodes) {
                 let at = node as usize * b;
+                let (x, before) = (&x[at..at + b], &before[at..at + b]);
                 for i in 0..b {
-                    w[i] = x[at + i] * before[at + i];
+                    w[i] = x[i] * before[i];
                 }
             }
             w[f.pivots..].fill(0.0);
@@ -102,13 +114,7 @@ impl Factors<'_> {
             let theirs = &mine[mine.len() - child.rows * self.columns..];
             let pairs = own.chunks_exact_mut(f.rows).zip(theirs.chunks_exact(child.rows));
             for (w, theirs) in pairs {
-                let passed = &theirs[padded(child.pivots)..];
-                for r in &self.symbolic.runs[child.runs.clone()] {
-                    let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
-                    for (w, p) in w[to..to + len].iter_mut().zip(&passed[from..from + len]) {
-                        *w += p;
-                    }
-                }
+                self.pass_up(child, &theirs[padded(child.pivots)..], w);
             }
         }
         let (lower, upper) = self.halves(f);
@@ -147,14 +153,38 @@ impl Factors<'_> {
             let start = work.len() - child.rows * self.columns;
             let pairs = work[start..].chunks_exact_mut(child.rows).zip(own.chunks_exact(f.rows));
             for (theirs, w) in pairs {
-                let wanted = &mut theirs[padded(child.pivots)..];
-                for r in &self.symbolic.runs[child.runs.clone()] {
-                    let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
-                    wanted[from..from + len].copy_from_slice(&w[to..to + len]);
-                }
+                self.hand_down(child, w, &mut theirs[padded(child.pivots)..]);
             }
             self.backward(c, work);
         });
+    }
+
+    /// Add what a child passes on to the rows of its parent.
+    fn pass_up(&self, child: &Front, passed: &[f64], w: &mut [f64]) {
+        #[cfg(target_arch = "x86_64")]
+        if Rows::fits(self.arch) {
+            let groups = &self.symbolic.groups[child.groups.clone()];
+            return Rows::Up { groups, passed, w }.run(self.arch);
+        }
+        for r in &self.symbolic.runs[child.runs.clone()] {
+            let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
+            for (w, p) in w[to..to + len].iter_mut().zip(&passed[from..from + len]) {
+                *w += p;
+            }
+        }
+    }
+
+    /// Give a child the rows of its rest.
+    fn hand_down(&self, child: &Front, w: &[f64], wanted: &mut [f64]) {
+        #[cfg(target_arch = "x86_64")]
+        if Rows::fits(self.arch) {
+            let groups = &self.symbolic.groups[child.groups.clone()];
+            return Rows::Down { groups, w, wanted }.run(self.arch);
+        }
+        for r in &self.symbolic.runs[child.runs.clone()] {
+            let (from, to, len) = (r.from as usize, r.to as usize, r.len as usize);
+            wanted[from..from + len].copy_from_slice(&w[to..to + len]);
+        }
     }
 
     fn exchange(&self, f: &Front) -> &[u32] {
@@ -165,6 +195,30 @@ impl Factors<'_> {
         let len = f.rows * f.pivots;
         self.factor[f.factor..f.factor + 2 * len].split_at(len)
     }
+}
+
+/// x ← w times `after`, by the nodes that the rows belong to; B is the block size.
+fn scatter<const B: usize>(w: &[f64], nodes: &[u32], x: &mut [f64], after: &[f64]) {
+    for (w, &node) in w.as_chunks::<B>().0.iter().zip(nodes) {
+        let at = node as usize * B;
+        let (x, after) = (&mut x[at..at + B], &after[at..at + B]);
+        for i in 0..B {
+            x[i] = w[i] * after[i];
+        }
+    }
+}
+
+/// Evaluate `$call` with the width of a panel of which `$left` columns are left.
+macro_rules! by_width {
+    ($left:expr, |$w:ident| $call:expr) => {
+        by_width!(@ $left, $w, $call, 1 2 3 4 5 6 7)
+    };
+    (@ $left:expr, $w:ident, $call:expr, $($n:literal)*) => {
+        match $left {
+            $($n => { const $w: usize = $n; $call })*
+            _ => { const $w: usize = LANE; $call }
+        }
+    };
 }
 
 /// w −= L w over the columns of a front's half: the pivots' part of `w` is solved for, the
@@ -181,34 +235,31 @@ impl WithSimd for Forward<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let ld = self.ld;
-        let mut at = 0;
-        while at < self.pivots {
-            let width = LANE.min(self.pivots - at);
-            let columns = &self.half[at * ld..(at + width) * ld];
-            let mut z = [0.0; LANE];
-            for a in 0..width {
-                let mut x = self.w[at + a];
-                if let Some(scale) = self.scale {
-                    x *= scale[(at + a) * ld + at + a];
-                }
-                z[a] = x;
-                self.w[at + a] = x;
-                for i in a + 1..width {
-                    self.w[at + i] -= columns[a * ld + at + i] * x;
-                }
-            }
-            let w = &mut self.w[at + LANE..ld];
-            if width == LANE {
-                axpy::<S, LANE>(simd, &columns[at + LANE..], ld, w, &z);
-            } else {
-                for a in 0..width {
-                    axpy::<S, 1>(simd, &columns[a * ld + at + LANE..], ld, w, &[z[a]]);
-                }
-            }
-            at += LANE;
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        for at in (0..self.pivots).step_by(LANE) {
+            by_width!(self.pivots - at, |W| self.panel::<S, W>(simd, at));
         }
+    }
+}
+
+impl Forward<'_> {
+    /// Columns at..at+W.
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
+        let ld = self.ld;
+        let columns = &self.half[at * ld..(at + W) * ld];
+        let mut z: [f64; W] = std::array::from_fn(|a| self.w[at + a]);
+        for a in 0..W {
+            if let Some(scale) = self.scale {
+                z[a] *= scale[(at + a) * ld + at + a];
+            }
+            let column = &columns[a * ld + at..][..W];
+            for i in a + 1..W {
+                z[i] -= column[i] * z[a];
+            }
+        }
+        self.w[at..at + W].copy_from_slice(&z);
+        axpy::<S, W>(simd, &columns[at + LANE..], ld, &mut self.w[at + LANE..ld], &z);
     }
 }
 
@@ -243,34 +294,31 @@ impl WithSimd for Backward<'_> {
     type Output = ();
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        let ld = self.ld;
-        let mut end = self.pivots.div_ceil(LANE) * LANE;
-        while end > 0 {
-            let at = end - LANE;
-            let width = LANE.min(self.pivots - at);
-            let columns = &self.half[at * ld..(at + width) * ld];
-            let mut sum = [0.0; LANE];
-            let w = &self.w[end..ld];
-            if width == LANE {
-                sum = dots::<S, LANE>(simd, &columns[end..], ld, w);
-            } else if end < ld {
-                for a in 0..width {
-                    sum[a] = dots::<S, 1>(simd, &columns[a * ld + end..], ld, w)[0];
-                }
-            }
-            for a in (0..width).rev() {
-                let mut x = self.w[at + a] - sum[a];
-                for i in a + 1..width {
-                    x -= columns[a * ld + at + i] * self.w[at + i];
-                }
-                if let Some(scale) = self.scale {
-                    x *= scale[(at + a) * ld + at + a];
-                }
-                self.w[at + a] = x;
-            }
-            end = at;
+    fn with_simd<S: Simd>(mut self, simd: S) {
+        for at in (0..self.pivots).step_by(LANE).rev() {
+            by_width!(self.pivots - at, |W| self.panel::<S, W>(simd, at));
         }
+    }
+}
+
+impl Backward<'_> {
+    /// Columns at..at+W.
+    #[inline(always)]
+    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
+        let ld = self.ld;
+        let columns = &self.half[at * ld..(at + W) * ld];
+        let sum = dots::<S, W>(simd, &columns[at + LANE..], ld, &self.w[at + LANE..ld]);
+        let mut z: [f64; W] = std::array::from_fn(|a| self.w[at + a] - sum[a]);
+        for a in (0..W).rev() {
+            let column = &columns[a * ld + at..][..W];
+            for i in a + 1..W {
+                z[a] -= column[i] * z[i];
+            }
+            if let Some(scale) = self.scale {
+                z[a] *= scale[(at + a) * ld + at + a];
+            }
+        }
+        self.w[at..at + W].copy_from_slice(&z);
     }
 }
 
