@@ -3,11 +3,13 @@
 //! for any arguments: it checks them itself.
 #![allow(unsafe_code)]
 
+mod columns;
 mod file;
 mod memory;
 #[cfg(target_arch = "x86_64")]
 mod vectors;
 
+pub(crate) use columns::{Walk, columns, columns_mut};
 pub(crate) use file::{image, text_attribute};
 pub(crate) use memory::{copy_past_cache, prefetch};
 #[cfg(target_arch = "x86_64")]

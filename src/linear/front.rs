@@ -12,7 +12,7 @@ use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
 use super::stream::{HOT, STAYS, through_workspace};
-use super::symbolic::{Front, Half, Symbolic};
+use super::symbolic::{Front, Half, LANE, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
 /// What a factorization met.
@@ -207,7 +207,7 @@ impl Numeric<'_> {
         for (k, &c) in self.symbolic.children[front.children.clone()].iter().enumerate() {
             let child = &self.symbolic.fronts[c as usize];
             let (target, first, child_rest) = (target.again(), k == 0, self.rest(child));
-            let values = &work[child.region..child.region + 2 * child.half];
+            let values = &work[child.region..child.region + 2 * child.half + LANE];
             #[cfg(target_arch = "x86_64")]
             if Spread::fits(self.arch) {
                 let groups = &self.symbolic.groups[child.groups.clone()];
@@ -215,6 +215,7 @@ impl Numeric<'_> {
                 continue;
             }
             let runs = &self.symbolic.runs[child.runs.clone()];
+            let values = &values[..2 * child.half];
             self.arch.dispatch(Extend { child: values, child_rest, runs, target, first });
         }
         if front.children.is_empty() {

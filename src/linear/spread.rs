@@ -2,14 +2,14 @@
 //! parent.
 //!
 //! A child's rows keep their order in the parent, so that the rows that fall on one group are
-//! neighbours in the child: one load spreads them to their places, whatever the runs are. The
-//! groups depend on the rows only and are made once per pattern. AVX-512 has such loads; with
-//! AVX2 a masked load and a permutation do the same, and no store needs a mask, which some
-//! processors take dozens of cycles for.
+//! neighbours in the child: eight numbers are loaded and spread to their places, whatever the
+//! runs are. The groups depend on the rows only and are made once per pattern. Numbers beyond
+//! those of the group are loaded and dropped, so that there must be eight. No store needs a
+//! mask, which some processors take dozens of cycles for.
 
 use pulp::Arch;
 
-use crate::bare::Eight;
+use crate::bare::{Eight, Places};
 
 use super::extend::{Target, clear};
 use super::kernel::group_start;
@@ -17,10 +17,10 @@ use super::symbolic::{Group, LANE};
 
 /// One child's contribution, as `extend::Extend`.
 pub(super) struct Spread<'a> {
-    /// Both halves, rows padded.
+    /// Both halves, rows padded, and a group to spare.
     pub child: &'a [f64],
     pub child_rest: usize,
-    /// Row of the parent, by row of the child's rest.
+    /// Rows of the parent for the child's rest.
     pub groups: &'a [Group],
     pub target: Target<'a>,
     /// Write what the child has and zeros elsewhere, instead of adding.
@@ -59,14 +59,14 @@ impl Spread<'_> {
 
     #[inline(always)]
     fn go<S: Eight, const FIRST: bool>(&mut self, simd: S) {
-        let half = self.child.len() / 2;
-        let (lower, upper) = self.child.split_at(half);
+        let half = (self.child.len() - LANE) / 2;
+        let (lower, upper) = (&self.child[..half + LANE], &self.child[half..]);
         let target = &mut self.target;
         let end = target.ld;
         let mut next = 0;
         for (g, group) in self.groups.iter().enumerate() {
             let mut j = group.from as usize;
-            let mut mask = group.mask;
+            let mut mask = group.places.mask();
             while mask != 0 {
                 // Row j of the child is row q of the parent; columns likewise.
                 let q = group.to as usize + mask.trailing_zeros() as usize;
@@ -79,7 +79,8 @@ impl Spread<'_> {
                 let source = group_start(j / LANE, self.child_rest) + (j % LANE) * rows;
                 let source = source - j / LANE * LANE;
                 let column = target.column(q);
-                let first = Group { to: group.to, from: j as u32, mask };
+                let places = Places::new(mask);
+                let first = Group { to: group.to, from: j as u32, places };
                 let groups = (first, &self.groups[g + 1..]);
                 let (l, u) = (column.lower, column.upper);
                 column_of::<S, FIRST>(simd, (l, u), column.top, (lower, upper), source, groups);
@@ -114,7 +115,8 @@ fn column_of<S: Eight, const FIRST: bool>(
         }
         let from = source + group.from as usize;
         let (l, u) = (&mut l[at], &mut u[at]);
-        let [mut x, mut y] = simd.spread(group.mask, [&lower[from..], &upper[from..]]);
+        let mut x = simd.spread(group.places, eight(lower, from));
+        let mut y = simd.spread(group.places, eight(upper, from));
         if !FIRST {
             x = simd.sum(simd.get(l), x);
             y = simd.sum(simd.get(u), y);
@@ -129,12 +131,26 @@ fn column_of<S: Eight, const FIRST: bool>(
     }
 }
 
+/// Eight numbers from `at` on.
+#[inline(always)]
+fn eight(from: &[f64], at: usize) -> &[f64; LANE] {
+    &from[at..].as_chunks::<LANE>().0[0]
+}
+
 #[inline(always)]
 fn zeros<S: Eight>(simd: S, l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]) {
     for (l, u) in l.iter_mut().zip(u) {
         simd.put(l, simd.none());
         simd.put(u, simd.none());
     }
+}
+
+/// Fewer than eight numbers and zeros.
+#[inline(always)]
+fn ending(from: &[f64]) -> [f64; LANE] {
+    let mut all = [0.0; LANE];
+    all[..from.len()].copy_from_slice(from);
+    all
 }
 
 /// What substitution does with the rows of a child and its parent.
@@ -161,14 +177,19 @@ impl<S: Eight> pulp::NullaryFnOnce for BoundRows<'_, S> {
                 let w = w.as_chunks_mut::<LANE>().0;
                 for g in groups {
                     let to = &mut w[g.to as usize / LANE];
-                    simd.add_spread(g.mask, &passed[g.from as usize..], to);
+                    let from = &passed[g.from as usize..];
+                    let x = match from.as_chunks::<LANE>().0.first() {
+                        Some(from) => simd.spread(g.places, from),
+                        None => simd.spread(g.places, &ending(from)),
+                    };
+                    simd.put(to, simd.sum(simd.get(to), x));
                 }
             }
             Rows::Down { groups, w, wanted } => {
                 let w = w.as_chunks::<LANE>().0;
                 for g in groups {
                     let from = &w[g.to as usize / LANE];
-                    simd.collect(g.mask, from, &mut wanted[g.from as usize..]);
+                    simd.collect(g.places, from, &mut wanted[g.from as usize..]);
                 }
             }
         }

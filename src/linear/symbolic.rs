@@ -6,6 +6,8 @@
 
 use std::ops::Range;
 
+use crate::bare::Places;
+
 use super::block::BlockPattern;
 use super::ordering::{Graph, nested_dissection};
 use super::supernode::{Supernode, supernodes};
@@ -47,7 +49,8 @@ pub(super) struct Front {
     pub groups: Range<usize>,
     /// Length of one half of the contribution block.
     pub half: usize,
-    /// Start of its workspace in that of the parent; length of it, own contribution first.
+    /// Start of its workspace in that of the parent; length of it, own contribution first, a
+    /// group to spare last: contributions are read by groups.
     pub region: usize,
     pub region_len: usize,
     /// First front of the subtree (postorder).
@@ -68,13 +71,13 @@ pub(super) struct Run {
     pub to: u32,
 }
 
-/// The rows of a parent from `to` on (a multiple of `LANE`): those in `mask` receive rows of
+/// The rows of a parent from `to` on (a multiple of `LANE`): those at `places` receive rows of
 /// the child's rest from `from` on.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Group {
     pub to: u32,
     pub from: u32,
-    pub mask: u8,
+    pub places: Places,
 }
 
 /// One block of the matrix and where it goes in its front.
@@ -238,7 +241,7 @@ impl Symbolic {
             }
             let front = &mut self.fronts[s];
             let own = if front.wide { workspace(front.pivots) } else { 0 };
-            front.region_len = 2 * front.half + end + own;
+            front.region_len = 2 * front.half + end + own + LANE;
             match nodes[s].parent {
                 Some(parent) => {
                     kids[parent].push(s as u32);
@@ -286,8 +289,10 @@ impl Symbolic {
                 for (from, to) in (r.from..).zip(r.to..r.to + r.len) {
                     let (at, bit) = (to / LANE as u32 * LANE as u32, 1 << (to % LANE as u32));
                     match self.groups[start..].last_mut() {
-                        Some(group) if group.to == at => group.mask |= bit,
-                        _ => self.groups.push(Group { to: at, from, mask: bit }),
+                        Some(group) if group.to == at => {
+                            group.places = Places::new(group.places.mask() | bit);
+                        }
+                        _ => self.groups.push(Group { to: at, from, places: Places::new(bit) }),
                     }
                 }
             }
