@@ -14,6 +14,7 @@ use pulp::{Arch, Simd, WithSimd};
 use crate::bare::{Walk, columns, columns_mut};
 
 use super::symbolic::LANE;
+use super::unrolled::unrolled;
 
 /// A pivot below this (of a matrix scaled to entries of at most 1) is taken for zero.
 pub(super) const TINY_PIVOT: f64 = 1e-14;
@@ -88,23 +89,6 @@ fn store<S: Simd, const V: usize, const N: usize>(c: &mut [f64], ld: usize, t: [
             x[v] = t[j][v];
         }
     }
-}
-
-/// Run `$call` for `$k` from 0 to `$end`, at most `LANE`, written out: as a loop it is not
-/// unrolled, and the registers that it indexes are kept in memory (eight columns of 24 rows
-/// took 420 cycles instead of 60).
-macro_rules! unrolled {
-    ($k:ident < $end:expr, $call:expr) => {
-        unrolled!(@ $k, $end, $call, 0 1 2 3 4 5 6 7)
-    };
-    (@ $k:ident, $end:expr, $call:expr, $($n:literal)*) => {
-        $({
-            const $k: usize = $n;
-            if $k < $end {
-                $call
-            }
-        })*
-    };
 }
 
 /// Evaluate `$call` for tiles of rows from 0 to `$rows` (a multiple of `LANE`), as tall as

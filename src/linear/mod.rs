@@ -24,6 +24,7 @@ mod stream;
 mod substitute;
 mod supernode;
 mod symbolic;
+mod unrolled;
 mod wide;
 
 pub use block::*;
