@@ -20,7 +20,7 @@ pub(super) struct Spread<'a> {
     /// Both halves, rows padded, and a group to spare.
     pub child: &'a [f64],
     pub child_rest: usize,
-    /// Rows of the parent for the child's rest.
+    /// Rows of the parent for the child's rest; of the first child every row is in one.
     pub groups: &'a [Group],
     pub target: Target<'a>,
     /// Write what the child has and zeros elsewhere, instead of adding.
@@ -60,7 +60,7 @@ impl Spread<'_> {
     #[inline(always)]
     fn go<S: Eight, const FIRST: bool>(&mut self, simd: S) {
         let half = (self.child.len() - LANE) / 2;
-        let (lower, upper) = (&self.child[..half + LANE], &self.child[half..]);
+        let (lower, upper) = (&self.child[..half + LANE], &self.child[half..2 * half + LANE]);
         let target = &mut self.target;
         let end = target.ld;
         let mut next = 0;
@@ -83,7 +83,8 @@ impl Spread<'_> {
                 let first = Group { to: group.to, from: j as u32, places };
                 let groups = (first, &self.groups[g + 1..]);
                 let (l, u) = (column.lower, column.upper);
-                column_of::<S, FIRST>(simd, (l, u), column.top, (lower, upper), source, groups);
+                let from = Halves { lower, upper, source };
+                column_of::<S, FIRST>(simd, (l, u), column.top, from, groups);
                 j += 1;
                 mask &= mask - 1;
             }
@@ -94,54 +95,62 @@ impl Spread<'_> {
     }
 }
 
-/// One column of both halves.
+/// One column of both halves of the parent, from the group of its diagonal on. Without closures:
+/// they would be calls without the instruction set.
 #[inline(always)]
 fn column_of<S: Eight, const FIRST: bool>(
     simd: S,
     (l, u): (&mut [f64], &mut [f64]),
     top: usize,
-    (lower, upper): (&[f64], &[f64]),
-    source: usize,
+    from: Halves<'_>,
     (first, others): (Group, &[Group]),
 ) {
     let (l, u) = (l.as_chunks_mut::<LANE>().0, u.as_chunks_mut::<LANE>().0);
-    let (mut next, mut group) = (0, first);
-    let mut left = others.iter();
-    loop {
-        let at = (group.to as usize - top) / LANE;
-        if FIRST {
-            zeros(simd, &mut l[next..at], &mut u[next..at]);
-            next = at + 1;
-        }
-        let from = source + group.from as usize;
-        let (l, u) = (&mut l[at], &mut u[at]);
-        let mut x = simd.spread(group.places, eight(lower, from));
-        let mut y = simd.spread(group.places, eight(upper, from));
-        if !FIRST {
-            x = simd.sum(simd.get(l), x);
-            y = simd.sum(simd.get(u), y);
-        }
-        simd.put(l, x);
-        simd.put(u, y);
-        let Some(&more) = left.next() else { break };
-        group = more;
-    }
     if FIRST {
-        zeros(simd, &mut l[next..], &mut u[next..]);
+        // A group for every eight rows.
+        let mut group = &first;
+        let mut left = others.iter();
+        for (l, u) in l.iter_mut().zip(u) {
+            let [x, y] = from.spread(simd, group);
+            simd.put(l, x);
+            simd.put(u, y);
+            let Some(next) = left.next() else { break };
+            group = next;
+        }
+    } else {
+        let u = &mut u[..l.len()];
+        let mut group = &first;
+        let mut left = others.iter();
+        loop {
+            let at = (group.to as usize - top) / LANE;
+            let [x, y] = from.spread(simd, group);
+            let (l, u) = (&mut l[at], &mut u[at]);
+            simd.put(l, simd.sum(simd.get(l), x));
+            simd.put(u, simd.sum(simd.get(u), y));
+            let Some(next) = left.next() else { break };
+            group = next;
+        }
     }
 }
 
-/// Eight numbers from `at` on.
-#[inline(always)]
-fn eight(from: &[f64], at: usize) -> &[f64; LANE] {
-    &from[at..].as_chunks::<LANE>().0[0]
+/// Both halves of a child's contribution.
+#[derive(Clone, Copy)]
+struct Halves<'a> {
+    lower: &'a [f64],
+    upper: &'a [f64],
+    /// Where row 0 of the column would be.
+    source: usize,
 }
 
-#[inline(always)]
-fn zeros<S: Eight>(simd: S, l: &mut [[f64; LANE]], u: &mut [[f64; LANE]]) {
-    for (l, u) in l.iter_mut().zip(u) {
-        simd.put(l, simd.none());
-        simd.put(u, simd.none());
+impl Halves<'_> {
+    #[inline(always)]
+    fn spread<S: Eight>(&self, simd: S, group: &Group) -> [S::Numbers; 2] {
+        let from = self.source + group.from as usize;
+        let (lower, upper) = (&self.lower[from..from + LANE], &self.upper[from..from + LANE]);
+        [
+            simd.spread(group.places, &lower.as_chunks().0[0]),
+            simd.spread(group.places, &upper.as_chunks().0[0]),
+        ]
     }
 }
 

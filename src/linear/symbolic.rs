@@ -72,7 +72,8 @@ pub(super) struct Run {
 }
 
 /// The rows of a parent from `to` on (a multiple of `LANE`): those at `places` receive rows of
-/// the child's rest from `from` on.
+/// the child's rest from `from` on. A first child has one for every `LANE` rows of its parent,
+/// others for those that receive something.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Group {
     pub to: u32,
@@ -285,17 +286,32 @@ impl Symbolic {
             }
             self.fronts[s].runs = start..self.runs.len();
             let start = self.groups.len();
+            // The first child is written, not added: with zeros where it has no rows.
+            let parent = node.parent.map(|p| &self.fronts[p]);
+            let rows = parent
+                .filter(|p| self.children[p.children.start] as usize == s)
+                .map_or(0, |p| p.rows as u32);
+            let lane = LANE as u32;
+            let empty = |to, from| Group { to, from, places: Places::new(0) };
+            let mut seen = 0;
             for r in &self.runs[self.fronts[s].runs.clone()] {
                 for (from, to) in (r.from..).zip(r.to..r.to + r.len) {
-                    let (at, bit) = (to / LANE as u32 * LANE as u32, 1 << (to % LANE as u32));
+                    let (at, bit) = (to / lane * lane, 1 << (to % lane));
                     match self.groups[start..].last_mut() {
                         Some(group) if group.to == at => {
                             group.places = Places::new(group.places.mask() | bit);
                         }
-                        _ => self.groups.push(Group { to: at, from, places: Places::new(bit) }),
+                        _ => {
+                            let gap = (seen..at.min(rows)).step_by(LANE);
+                            self.groups.extend(gap.map(|to| empty(to, from)));
+                            self.groups.push(Group { to: at, from, places: Places::new(bit) });
+                            seen = at + lane;
+                        }
                     }
                 }
             }
+            let gap = (seen..rows).step_by(LANE);
+            self.groups.extend(gap.map(|to| empty(to, (node.rest.len() * b) as u32)));
             self.fronts[s].groups = start..self.groups.len();
         }
     }
