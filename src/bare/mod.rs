@@ -6,11 +6,13 @@
 mod columns;
 mod file;
 mod memory;
+mod places;
 #[cfg(target_arch = "x86_64")]
 mod vectors;
 
 pub(crate) use columns::{Walk, columns, columns_mut};
 pub(crate) use file::{image, text_attribute};
 pub(crate) use memory::{copy_past_cache, prefetch};
+pub(crate) use places::Places;
 #[cfg(target_arch = "x86_64")]
 pub(crate) use vectors::Eight;

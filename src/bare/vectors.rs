@@ -13,7 +13,6 @@ const LANE: usize = 8;
 pub(crate) trait Eight: Copy + pulp::Simd {
     type Numbers: Copy;
 
-    fn none(self) -> Self::Numbers;
     fn sum(self, a: Self::Numbers, b: Self::Numbers) -> Self::Numbers;
     fn get(self, from: &[f64; LANE]) -> Self::Numbers;
     fn put(self, to: &mut [f64; LANE], numbers: Self::Numbers);
@@ -35,11 +34,6 @@ pub(crate) trait Eight: Copy + pulp::Simd {
 
 impl Eight for V4 {
     type Numbers = __m512d;
-
-    #[inline(always)]
-    fn none(self) -> __m512d {
-        self.avx512f._mm512_setzero_pd()
-    }
 
     #[inline(always)]
     fn sum(self, a: __m512d, b: __m512d) -> __m512d {
@@ -121,11 +115,6 @@ const fn places() -> [[i32; 8]; 16] {
 
 impl Eight for V3 {
     type Numbers = [__m256d; 2];
-
-    #[inline(always)]
-    fn none(self) -> [__m256d; 2] {
-        [self.avx._mm256_setzero_pd(); 2]
-    }
 
     #[inline(always)]
     fn sum(self, a: [__m256d; 2], b: [__m256d; 2]) -> [__m256d; 2] {
@@ -214,7 +203,7 @@ mod tests {
             }
             let places = Places::new(mask);
             let mut out = [0.0; LANE];
-            simd.put(&mut out, simd.sum(simd.none(), simd.spread(places, &from)));
+            simd.put(&mut out, simd.spread(places, &from));
             assert_eq!(out, wanted, "{mask:08b}");
             let (count, mut back) = (next as usize, [-1.0; LANE + 1]);
             simd.collect(places, &out, &mut back[..count.max(1)]);

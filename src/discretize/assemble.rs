@@ -12,6 +12,9 @@ use super::plain::Plain;
 use super::row::{node_row, tied_row};
 use super::state::State;
 
+/// Edges below which a second thread costs more than it saves (common practice, no source).
+const EDGES_A_TASK: usize = 2048;
+
 /// Residual and Jacobian of one state, with the terminal currents that follow from it.
 pub struct Assembly {
     pub edges: Vec<EdgeFlow>,
@@ -101,11 +104,10 @@ impl Assembly {
             }
             step
         };
-        for (flow, edge) in self.edges.iter_mut().zip(&device.edges) {
-            if edge.face > 0.0 {
-                flow.carry([step(edge.a), step(edge.b)], t);
-            }
-        }
+        let edges = self.edges.par_iter_mut().zip(&device.edges).with_min_len(EDGES_A_TASK);
+        edges.filter(|(_, edge)| edge.face > 0.0).for_each(|(flow, edge)| {
+            flow.carry([step(edge.a), step(edge.b)], t);
+        });
     }
 
     fn rows<const N: usize>(&mut self, device: &Device, state: &State, jacobian: bool) {

@@ -1,5 +1,7 @@
 //! The state of a device: potentials in two words, densities that follow from them.
 
+use rayon::prelude::*;
+
 use crate::silicon::{RecombinationPoint, Slope};
 
 use super::device::{Device, Tie};
@@ -42,6 +44,15 @@ pub fn too_hot(hottest: f64) -> Option<String> {
         )
     })
 }
+
+/// A node after a correction: ψ, φ_n, φ_p \[V\] in two words each; n, p [cm⁻³].
+struct Corrected {
+    levels: [[f64; 2]; 3],
+    densities: [f64; 2],
+}
+
+/// Nodes below which a second thread costs more than it saves (common practice, no source).
+const NODES_A_TASK: usize = 1024;
 
 /// Smallest density that is kept [cm⁻³]: far below any that carries current, far above
 /// where a product underflows.
@@ -187,35 +198,94 @@ impl State {
         }
     }
 
+    /// Add corrections (δψ \[V\], δn, δp [cm⁻³], δT \[K\]) node by node: at the free nodes, of
+    /// the others to the temperature only. They are independent and run side by side.
+    pub fn correct_all(&mut self, device: &Device, step: impl Fn(usize) -> [f64; 4] + Sync) {
+        let n = device.nodes();
+        if !self.is_plain() {
+            for i in 0..n {
+                let d = step(i);
+                if device.ties[i] == Tie::Free {
+                    self.correct(device, i, d);
+                } else {
+                    self.heat(device, i, d[3]);
+                }
+            }
+            return;
+        }
+        let nodes = (0..n).into_par_iter().with_min_len(NODES_A_TASK);
+        let mut corrected = Vec::new();
+        nodes
+            .map(|i| (device.ties[i] == Tie::Free).then(|| self.corrected(device, i, step(i))))
+            .collect_into_vec(&mut corrected);
+        for (i, next) in corrected.into_iter().enumerate() {
+            if let Some(next) = next {
+                self.put(i, next);
+            }
+        }
+    }
+
     /// Add a correction (δψ \[V\], δn, δp [cm⁻³], δT \[K\]) at a free node; densities stay
     /// positive: none falls below a tenth of itself in one step.
     pub fn correct(&mut self, device: &Device, i: usize, d: [f64; 4]) {
-        self.psi.add(i, d[0]);
-        if !device.has_silicon(i) {
-            self.heat(device, i, d[3]);
+        if self.is_plain() {
+            self.put(i, self.corrected(device, i, d));
             return;
         }
+        self.psi.add(i, d[0]);
+        if device.has_silicon(i) {
+            let ln = self.log_changes(device, i, d);
+            let change = self.level_changes(device, i, ln, d[3]);
+            self.phi_n.add(i, d[0] - change[0]);
+            self.phi_p.add(i, d[0] + change[1]);
+        }
+        self.heat(device, i, d[3]);
+        self.refresh_node(device, i);
+    }
+
+    /// Without heat and with Boltzmann statistics.
+    fn is_plain(&self) -> bool {
+        self.local.is_empty() && self.filling.is_empty()
+    }
+
+    fn put(&mut self, i: usize, Corrected { levels: [psi, phi_n, phi_p], densities }: Corrected) {
+        self.psi.set(i, psi, 0.0);
+        self.phi_n.set(i, phi_n, 0.0);
+        self.phi_p.set(i, phi_p, 0.0);
+        [self.n[i], self.p[i]] = densities;
+    }
+
+    /// A free node corrected, if plain.
+    fn corrected(&self, device: &Device, i: usize, d: [f64; 4]) -> Corrected {
+        let psi = add_words(self.psi.get(i), d[0]);
+        let (phi_n, phi_p) = (self.phi_n.get(i), self.phi_p.get(i));
+        if !device.has_silicon(i) {
+            return Corrected { levels: [psi, phi_n, phi_p], densities: [self.n[i], self.p[i]] };
+        }
+        let change = self.log_changes(device, i, d).map(|l| device.silicon.vt * l);
+        let levels = [psi, add_words(phi_n, d[0] - change[0]), add_words(phi_p, d[0] + change[1])];
+        let (vt, nie) = (device.ambient[i].vt, device.ambient[i].nie.value);
+        let [up, down] = [(levels[0], levels[1]), (levels[2], levels[0])]
+            .map(|(a, b)| ((a[0] - b[0]) + (a[1] - b[1])) / vt);
+        let densities = [up, down].map(|zeta| nie * zeta.clamp(-500.0, 500.0).exp());
+        Corrected { levels, densities }
+    }
+
+    /// Changes of ln n and ln p at a node of silicon.
+    fn log_changes(&self, device: &Device, i: usize, d: [f64; 4]) -> [f64; 2] {
         let up = d[0] / self.local(device, i).vt;
         let log_ratio = |density: f64, change: f64, up: f64| {
             let limited = log_step(change / density, up);
             // Keep the density itself within what doubles hold.
             limited.max((FLOOR / density).ln().min(0.0)).min(200.0)
         };
-        let ln = [log_ratio(self.n[i], d[1], up), log_ratio(self.p[i], d[2], -up)];
-        let change = self.level_changes(device, i, ln, d[3]);
-        self.phi_n.add(i, d[0] - change[0]);
-        self.phi_p.add(i, d[0] + change[1]);
-        self.heat(device, i, d[3]);
-        self.refresh_node(device, i);
+        [log_ratio(self.n[i], d[1], up), log_ratio(self.p[i], d[2], -up)]
     }
 
-    /// Changes of V_T ζ that change ln n and ln p by `ln` and T by `dt`: to first order
-    /// where they are small, so that they are as exact as the step itself; in full where
-    /// they are not.
+    /// Changes of V_T ζ, where not plain, that change ln n and ln p by `ln` and T by `dt`: to
+    /// first order where they are small, so that they are as exact as the step itself; in full
+    /// where they are not.
     fn level_changes(&self, device: &Device, i: usize, ln: [f64; 2], dt: f64) -> [f64; 2] {
-        if self.local.is_empty() && self.filling.is_empty() {
-            return ln.map(|l| device.silicon.vt * l);
-        }
         let local = self.local(device, i);
         let zeta = self.zeta(device, i);
         let density = [self.n[i], self.p[i]];

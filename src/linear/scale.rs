@@ -160,6 +160,13 @@ pub(super) struct Worst {
 }
 
 impl Worst {
+    /// The worse of this and of that of later rows.
+    fn or(self, later: Worst) -> Worst {
+        let normwise = if later.normwise > self.normwise { later.normwise } else { self.normwise };
+        let worse = if later.backward_error > self.backward_error { later } else { self };
+        Worst { normwise, ..worse }
+    }
+
     /// Neither small componentwise nor down at rounding in the norm.
     pub fn is_bad(&self) -> bool {
         self.backward_error > ACCEPTED
@@ -208,15 +215,24 @@ pub(super) fn residual(
         (&scaling.rows, &scaling.columns)
     };
     let largest = x.iter().zip(columns).map(|(x, c)| x.abs() / c).fold(0.0, f64::max);
+    let half = if n > WORTH_TWO { r.len() / 2 } else { r.len() };
+    let part = |rows_of: Range<usize>| worst_of(rows_of, largest, rows, (r, size));
+    let (one, two) = rayon::join(|| part(0..half), || part(half..r.len()));
+    one.or(two)
+}
+
+/// Where the error is largest among `range` of the residuals `r` of rows of so much `size`.
+fn worst_of(range: Range<usize>, largest: f64, rows: &[f64], (r, size): (&[f64], &[f64])) -> Worst {
     let mut worst = Worst { backward_error: 0.0, unknown: 0, normwise: 0.0 };
-    for (i, (r, size)) in r.iter().zip(size).enumerate() {
-        let whole = *size + 1e-30 * largest / rows[i];
+    for i in range {
+        let (r, size) = (r[i], size[i]);
+        let whole = size + 1e-30 * largest / rows[i];
         let e = r.abs() / whole;
-        let n = r.abs() / (*size + largest / rows[i]);
+        let n = r.abs() / (size + largest / rows[i]);
         worst.normwise = if n > worst.normwise { n } else { worst.normwise };
         // 0/0 is a row of zeros that is met; any other NaN is a failure.
         let e = match e.is_nan() {
-            true if *r == 0.0 => 0.0,
+            true if r == 0.0 => 0.0,
             true => f64::INFINITY,
             false => e,
         };

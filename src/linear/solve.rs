@@ -72,6 +72,8 @@ pub struct DirectSolver {
     general: Option<GeneralLu>,
     /// The general-purpose LU holds the present matrix.
     general_ready: bool,
+    /// What the block factors cannot answer goes to the general-purpose LU.
+    pub(crate) aided: bool,
     work: SolverWork,
 }
 
@@ -100,6 +102,7 @@ impl DirectSolver {
             factored: false,
             general: None,
             general_ready: false,
+            aided: true,
             work: SolverWork::default(),
             symbolic,
             pattern,
@@ -214,7 +217,7 @@ impl DirectSolver {
         if !self.general_ready {
             worst = self.sweeps(matrix, x, b, transposed, info, false);
         }
-        if worst.is_bad() {
+        if worst.is_bad() && self.aided {
             info.general += u32::from(self.prepare_general(matrix)?);
             x.copy_from_slice(b);
             self.apply_general(x, transposed);

@@ -55,6 +55,16 @@ impl ScalarSystem {
 
     /// Solve for several right-hand sides, one after the other in `rhs`.
     pub fn solve_columns(&mut self, columns: usize) -> Result<&[f64], LinearError> {
+        self.solve_aided(columns, true)
+    }
+
+    /// The same without a general-purpose LU's help, if the caller knows what to do.
+    pub(super) fn try_columns(&mut self, columns: usize) -> Result<&[f64], LinearError> {
+        self.solve_aided(columns, false)
+    }
+
+    fn solve_aided(&mut self, columns: usize, aided: bool) -> Result<&[f64], LinearError> {
+        self.solver.aided = aided;
         self.solver.factor(&self.matrix)?;
         self.solver.solve(&self.matrix, &mut self.rhs, columns)?;
         Ok(&self.rhs)

@@ -1,7 +1,7 @@
 //! A device with its outside circuit, solved by full Newton with the terminals bordered.
 
 use crate::discretize::{
-    Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, SCALE_T, State, Tie, Tying, add_words,
+    Assembly, Circuit, DENSITY_SCALE, Device, Ionizing, SCALE_T, State, Tying, add_words,
 };
 use crate::linear::{Border, BorderedFactors, DirectSolver, LinearError};
 
@@ -122,8 +122,11 @@ pub struct System<'a> {
 impl<'a> System<'a> {
     /// Analyse once for a device.
     pub fn new(device: &'a Device, circuit: Circuit) -> Result<System<'a>, LinearError> {
-        let solver = DirectSolver::new(device.pattern.clone())?;
-        Ok(System::new_with(device, circuit, solver, TestFunctions::new(device)?))
+        let (solver, tests) = rayon::join(
+            || DirectSolver::new(device.pattern.clone()),
+            || TestFunctions::new(device),
+        );
+        Ok(System::new_with(device, circuit, solver?, tests?))
     }
 
     pub(super) fn new_with(
@@ -360,20 +363,11 @@ impl<'a> System<'a> {
         }
         self.assembly.carry(self.device, du, t);
         let size = scaled_size(self.device, state, du, dy.get(1..).unwrap_or_default());
-        for (i, d) in du.chunks_exact(block).enumerate() {
+        state.correct_all(self.device, |i| {
+            let d = &du[block * i..block * (i + 1)];
             let heat = d.get(3).copied().unwrap_or(0.0);
-            if self.device.ties[i] != Tie::Free {
-                state.heat(self.device, i, t * heat * SCALE_T);
-                continue;
-            }
-            let step = [
-                t * d[0] * vt,
-                t * d[1] * DENSITY_SCALE,
-                t * d[2] * DENSITY_SCALE,
-                t * heat * SCALE_T,
-            ];
-            state.correct(self.device, i, step);
-        }
+            [t * d[0] * vt, t * d[1] * DENSITY_SCALE, t * d[2] * DENSITY_SCALE, t * heat * SCALE_T]
+        });
         *lambda = add_words(*lambda, t * dy[0]);
         for (r, &k) in own.iter().enumerate() {
             let volts = add_words(state.volts.get(k), t * dy[r + 1]);
