@@ -3,7 +3,7 @@
 //!
 //! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
 //! `front` with `extend`, `spread`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
-//! `substitute` → `solve` → `bordered` (per right-hand side).
+//! `substitute` → `solve` → `bordered` with `refine` (per right-hand side).
 
 mod adjoint;
 mod aligned;
@@ -16,6 +16,7 @@ mod kernel;
 mod krylov;
 mod ordering;
 mod pivoted;
+mod refine;
 mod scale;
 mod solve;
 #[cfg(target_arch = "x86_64")]

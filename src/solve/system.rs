@@ -15,6 +15,10 @@ use super::work::Work;
 /// A/cm to A/µm.
 pub const PER_UM: f64 = 1e-4;
 
+/// After an update larger than this the next step is not the last: its rounding is seen by
+/// those that follow.
+const PASSING: f64 = 1e-4;
+
 /// The scalar equation that closes the system for the drive (λ, I).
 #[derive(Debug, Clone, PartialEq)]
 pub enum Constraint {
@@ -271,7 +275,12 @@ impl<'a> System<'a> {
             };
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
-            let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
+            let solver = &mut self.solver;
+            let solved = if previous > PASSING {
+                factors.solve_passing(solver, matrix, border, &mut f, &mut g)?
+            } else {
+                factors.solve(solver, matrix, border, &mut f, &mut g)?
+            };
             self.work.solved(&solved);
             let size = self.apply(state, lambda, &own, &f, &g);
             info.updates.push(size);
