@@ -80,9 +80,11 @@ mod tests {
         let mut copy = data.clone();
         columns_mut::<2>(&mut copy, 10, 10)[1].fill(-1.0);
         assert_eq!((&copy[..10], &copy[10..]), (&data[..10], &[-1.0; 10][..]));
-        let walk = Walk::<2>::new(&data, 3, &data[4..], [8, 7], 3);
-        let wanted = [(0, 4), (8, 11), (16, 18)];
-        assert!(walk.eq(wanted.map(|(a, b)| (&data[a..a + 3], &[data[b], data[b + 1]]))));
+        let mut walk = Walk::<2>::new(&data, 3, &data[4..], [8, 7], 3);
+        for (a, b) in [(0, 4), (8, 11), (16, 18)] {
+            assert_eq!(walk.next(), Some((&data[a..a + 3], &[data[b], data[b + 1]])));
+        }
+        assert_eq!(walk.next(), None);
         assert_eq!(Walk::<2>::new(&[], 3, &[], [8, 7], 0).count(), 0);
     }
 
