@@ -90,11 +90,11 @@ mod tests {
 
     #[test]
     fn pieces_beyond_the_end_are_refused() {
-        let refused = |run: fn()| std::panic::catch_unwind(run).is_err();
-        assert!(refused(|| drop(columns::<3>(&[0.0; 19], 8, 4))));
-        assert!(refused(|| drop(columns::<2>(&[0.0; 19], usize::MAX, 4))));
-        assert!(refused(|| drop(columns_mut::<2>(&mut [0.0; 19], 3, 4))));
-        assert!(refused(|| drop(Walk::<2>::new(&[0.0; 19], 4, &[0.0; 99], [8, 8], 3))));
-        assert!(refused(|| drop(Walk::<2>::new(&[0.0; 99], 4, &[0.0; 17], [8, 8], 3))));
+        let refused = |run: fn() -> f64| std::panic::catch_unwind(run).is_err();
+        assert!(refused(|| columns::<3>(&[0.0; 19], 8, 4)[2][3]));
+        assert!(refused(|| columns::<2>(&[0.0; 19], usize::MAX, 4)[1][3]));
+        assert!(refused(|| columns_mut::<2>(&mut [0.0; 19], 3, 4)[1][3]));
+        assert!(refused(|| Walk::<2>::new(&[0.0; 19], 4, &[0.0; 99], [8, 8], 3).count() as f64));
+        assert!(refused(|| Walk::<2>::new(&[0.0; 99], 4, &[0.0; 17], [8, 8], 3).count() as f64));
     }
 }
