@@ -76,10 +76,11 @@ fn works(experiment: &Value, measured: &[(&str, f64)]) {
             "{what}: {done}, measured {most}"
         );
     }
-    // Nearly every solve is content with its routine sweep.
-    let [sweeps, needed] = ["refinements", "refinements_needed"]
+    // Nearly every solve is content with its routine sweep, or with none.
+    let [newton, chords, needed] = ["newton_steps", "chord_steps", "refinements_needed"]
         .map(|what| number(experiment, &format!("/work/{what}")));
-    assert!(needed <= 0.02 * sweeps, "{needed} of {sweeps} sweeps were not routine");
+    let solves = newton + chords;
+    assert!(needed <= 0.1 * solves, "{needed} sweeps in {solves} solves were not routine");
     for what in ["krylov_cycles", "pivoted_fronts", "general_factorizations"] {
         let most = measured.iter().find(|m| m.0 == what).map_or(0.0, |m| m.1);
         let done = number(experiment, &format!("/work/{what}"));
@@ -162,16 +163,15 @@ fn four_layer_bar_agrees_between_node_budgets() {
     near("trigger", middle[0], fine[0], 0.02);
     near("holding", middle[1], fine[1], 0.02);
     all.iter().for_each(cheap);
-    // Measured on 2026-11-27, with weights that are exact at the terminals: 98 points, 362
-    // Newton and 166 chord steps, 399 factorizations and no Krylov cycle before.
+    // Measured on 2026-11-27, with steps that others follow unrefined: 95 points, 359 Newton and
+    // 171 chord steps, 402 factorizations, 538 refinements before.
     let measured = [
-        ("points", 95.0),
-        ("newton_steps", 359.0),
-        ("chord_steps", 171.0),
-        ("factorizations", 402.0),
-        ("refinements", 538.0),
-        ("tangent_sweeps", 266.0),
-        ("krylov_cycles", 2.0),
+        ("points", 100.0),
+        ("newton_steps", 374.0),
+        ("chord_steps", 160.0),
+        ("factorizations", 420.0),
+        ("refinements", 77.0),
+        ("tangent_sweeps", 275.0),
     ];
     works(&all[0], &measured);
 }
