@@ -276,7 +276,8 @@ impl<'a> System<'a> {
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
             let solver = &mut self.solver;
-            let solved = if previous > PASSING {
+            let passing = info.updates.last().is_none_or(|last| *last > PASSING);
+            let solved = if passing {
                 factors.solve_passing(solver, matrix, border, &mut f, &mut g)?
             } else {
                 factors.solve(solver, matrix, border, &mut f, &mut g)?
