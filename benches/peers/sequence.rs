@@ -23,7 +23,7 @@ type Failure = Box<dyn std::error::Error>;
 /// More than a curve has points: all are kept.
 const POINTS: usize = 2000;
 /// Steps after which a point counts as solved with another start.
-const MOST: u32 = 12;
+const MOST: u32 = 8;
 /// Scaled update of the last step.
 const SMALL: f64 = 1e-5;
 /// Below this current [A/µm] the voltage is prescribed, above it the current.
