@@ -283,7 +283,8 @@ impl<'a> System<'a> {
                 factors.solve(solver, matrix, border, &mut f, &mut g)?
             };
             self.work.solved(&solved);
-            let size = self.apply(state, lambda, &own, &f, &g);
+            let error = if passing { solved.backward_error } else { 0.0 };
+            let size = self.apply(state, lambda, &own, (&f, &g), error);
             info.updates.push(size);
             if is_chord {
                 info.chords += 1;
@@ -353,14 +354,15 @@ impl<'a> System<'a> {
         Ok(())
     }
 
-    /// Apply an update; returns its scaled size.
+    /// Apply an update, solved to the backward error `error` or to rounding; returns its scaled
+    /// size.
     pub(super) fn apply(
         &mut self,
         state: &mut State,
         lambda: &mut [f64; 2],
         own: &[usize],
-        du: &[f64],
-        dy: &[f64],
+        (du, dy): (&[f64], &[f64]),
+        error: f64,
     ) -> f64 {
         let vt = self.device.silicon.vt;
         let block = self.device.block();
@@ -371,7 +373,7 @@ impl<'a> System<'a> {
                 t = t.min(self.params.temperature_step / (heat.abs() * SCALE_T));
             }
         }
-        self.assembly.carry(self.device, du, t);
+        self.assembly.carry(self.device, du, t, error.max(f64::EPSILON));
         let size = scaled_size(self.device, state, du, dy.get(1..).unwrap_or_default());
         state.correct_all(self.device, |i| {
             let d = &du[block * i..block * (i + 1)];
