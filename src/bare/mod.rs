@@ -1,6 +1,7 @@
 //! The one room where `unsafe` is allowed: calls of the HDF5 library that its binding does not
-//! offer, and instructions that have no safe form in Rust. What is called from outside is safe
-//! for any arguments: it checks them itself.
+//! offer, instructions that have no safe form in Rust, and pieces of columns that are checked
+//! once for all of them. What is called from outside is safe for any arguments: it checks them
+//! itself.
 #![allow(unsafe_code)]
 
 mod columns;
