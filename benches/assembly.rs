@@ -59,7 +59,7 @@ fn measure(system: &mut System, at: &State, lambda: f64, goal: &Constraint) -> R
         }
     });
     let still = vec![0.0; assembly.residual.len()];
-    let carry = least(RUNS, || assembly.carry(device, &still, 1.0, f64::EPSILON));
+    let carry = least(RUNS, || assembly.carry(device, &still, 1.0));
     let mut solver = DirectSolver::new(device.pattern.clone()).map_err(|e| e.to_string())?;
     let factor = least(RUNS, || {
         let _ = solver.factor(&assembly.matrix);

@@ -76,11 +76,10 @@ fn works(experiment: &Value, measured: &[(&str, f64)]) {
             "{what}: {done}, measured {most}"
         );
     }
-    // Nearly every solve is content with its routine sweep, or with none.
-    let [newton, chords, needed] = ["newton_steps", "chord_steps", "refinements_needed"]
+    // Nearly every solve is content with its routine sweep.
+    let [sweeps, needed] = ["refinements", "refinements_needed"]
         .map(|what| number(experiment, &format!("/work/{what}")));
-    let solves = newton + chords;
-    assert!(needed <= 0.1 * solves, "{needed} sweeps in {solves} solves were not routine");
+    assert!(needed <= 0.02 * sweeps, "{needed} of {sweeps} sweeps were not routine");
     for what in ["krylov_cycles", "pivoted_fronts", "general_factorizations"] {
         let most = measured.iter().find(|m| m.0 == what).map_or(0.0, |m| m.1);
         let done = number(experiment, &format!("/work/{what}"));
@@ -163,16 +162,16 @@ fn four_layer_bar_agrees_between_node_budgets() {
     near("trigger", middle[0], fine[0], 0.02);
     near("holding", middle[1], fine[1], 0.02);
     all.iter().for_each(cheap);
-    // Measured on 2026-11-27 with steps that others follow unrefined, the larger of two
-    // elimination orders: with either 99 or 100 points and 364 or 374 Newton steps. Refined
-    // (538 sweeps): 95 points, 359 Newton and 171 chord steps, 402 factorizations.
+    // Measured on 2026-11-27, the larger of two elimination orders; with the present one 94
+    // points, 344 Newton and 167 chord steps, 386 factorizations, 515 refinements.
     let measured = [
-        ("points", 100.0),
-        ("newton_steps", 374.0),
-        ("chord_steps", 174.0),
-        ("factorizations", 420.0),
-        ("refinements", 93.0),
-        ("tangent_sweeps", 296.0),
+        ("points", 95.0),
+        ("newton_steps", 359.0),
+        ("chord_steps", 171.0),
+        ("factorizations", 402.0),
+        ("refinements", 538.0),
+        ("tangent_sweeps", 284.0),
+        ("krylov_cycles", 2.0),
     ];
     works(&all[0], &measured);
 }

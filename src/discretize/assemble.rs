@@ -90,8 +90,8 @@ impl Assembly {
     }
 
     /// Carry the ionizing currents along a fraction `t` of the step `du` (scaled unknowns,
-    /// node by node) that the present linearization gave, solved to the backward error `error`.
-    pub fn carry(&mut self, device: &Device, du: &[f64], t: f64, error: f64) {
+    /// node by node) that the present linearization gave.
+    pub fn carry(&mut self, device: &Device, du: &[f64], t: f64) {
         if device.silicon.avalanche.is_off() {
             return;
         }
@@ -106,7 +106,7 @@ impl Assembly {
         };
         let edges = self.edges.par_iter_mut().zip(&device.edges).with_min_len(EDGES_A_TASK);
         edges.filter(|(_, edge)| edge.face > 0.0).for_each(|(flow, edge)| {
-            flow.carry([step(edge.a), step(edge.b)], t, error);
+            flow.carry([step(edge.a), step(edge.b)], t);
         });
     }
 

@@ -129,9 +129,8 @@ impl EdgeFlow {
     }
 
     /// Carry the ionizing currents along a fraction `t` of a step: changes of ψ, n, p, T at
-    /// a and at b that the linearization at these flows gave, solved to the backward error
-    /// `error`.
-    pub fn carry(&mut self, step: [[f64; UNKNOWNS]; 2], t: f64, error: f64) {
+    /// a and at b that the linearization at these flows gave.
+    pub fn carry(&mut self, step: [[f64; UNKNOWNS]; 2], t: f64) {
         for (c, f) in [self.n, self.p].into_iter().enumerate() {
             let (mut next, mut size) = (f.current, 0.0);
             for (by, d) in f.by.iter().zip(&step) {
@@ -140,8 +139,8 @@ impl EdgeFlow {
                     size += (by * d).abs();
                 }
             }
-            // Where the step's own error swamps the current, the old one is better.
-            if error * size < 0.02 * next.abs() {
+            // Where the step's own rounding swamps the current, the old one is better.
+            if f64::EPSILON * size < 0.02 * next.abs() {
                 self.ionizing[c] += t * (next - self.ionizing[c]);
             }
         }

@@ -10,7 +10,6 @@ use nalgebra::{DMatrix, DVector, Dyn, FullPivLU};
 
 use super::block::{BlockMatrix, LinearError};
 use super::general::GeneralLu;
-use super::refine::{Goal, LAST, PASSING};
 use super::scale::{Worst, power};
 use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo};
 
@@ -172,38 +171,14 @@ impl BorderedFactors {
         f: &mut [f64],
         g: &mut [f64],
     ) -> Result<SolveInfo, LinearError> {
-        self.solve_to(LAST, solver, Whole { matrix, border }, (f, g))
-    }
-
-    /// The same for a step that others follow: it is refined only if its backward error asks
-    /// for it, since what it leaves is in the next residual.
-    pub fn solve_passing(
-        &mut self,
-        solver: &mut DirectSolver,
-        matrix: &BlockMatrix,
-        border: &Border,
-        f: &mut [f64],
-        g: &mut [f64],
-    ) -> Result<SolveInfo, LinearError> {
-        self.solve_to(PASSING, solver, Whole { matrix, border }, (f, g))
-    }
-
-    fn solve_to(
-        &mut self,
-        goal: Goal,
-        solver: &mut DirectSolver,
-        whole: Whole,
-        (f, g): (&mut [f64], &mut [f64]),
-    ) -> Result<SolveInfo, LinearError> {
-        let Whole { matrix, border } = whole;
+        let whole = Whole { matrix, border };
         let b = matrix.pattern.block;
         if let Some(k) = f.iter().chain(g.iter()).position(|v| !v.is_finite()) {
             return Err(LinearError::NotFinite { row: k / b });
         }
         let mut info = SolveInfo::default();
         let (f0, g0) = (f.to_vec(), g.to_vec());
-        let known = (&f0[..], &g0[..]);
-        let mut worst = self.refined(goal, solver, whole, (f, g), known, &mut info);
+        let mut worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         if is_useless(&worst) && f0.len() <= MOST_GENERAL {
             if self.general.is_none() {
                 self.general = Some(GeneralLu::bordered(matrix, border)?);
@@ -211,7 +186,7 @@ impl BorderedFactors {
             }
             f.copy_from_slice(&f0);
             g.copy_from_slice(&g0);
-            worst = self.refined(goal, solver, whole, (f, g), known, &mut info);
+            worst = self.refined(solver, whole, (f, g), (&f0, &g0), &mut info);
         }
         info.backward_error = worst.backward_error;
         if is_useless(&worst) {

@@ -5,32 +5,14 @@ use super::krylov::correction;
 use super::scale::{SparseColumn, Worst, residual};
 use super::solve::{DirectSolver, MOST_SWEEPS, SolveInfo, WANTED};
 
-/// How far a solution is refined.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Goal {
-    /// Least number of sweeps.
-    sweeps: u32,
-    /// Backward error that is asked for.
-    error: f64,
-    /// Plain sweeps that stall above this error are helped by Krylov cycles.
-    stalled: f64,
-}
-
-/// The last step to a solution: at least one sweep, since net currents are hair's differences
-/// of what is solved.
-pub(super) const LAST: Goal = Goal { sweeps: 1, error: WANTED, stalled: 1e-11 };
-
-/// A step that others follow. Snapback of the pad at 9,862 nodes: 632 to 134 sweeps with one
-/// Newton step more or less; at 1e-7 104 with three more, at 1e-11 272.
-pub(super) const PASSING: Goal = Goal { sweeps: 0, error: 1e-9, stalled: 1e-9 };
-
+/// Refinement that stalls above this error is helped by Krylov cycles.
+const ENOUGH: f64 = 1e-11;
 const KRYLOV_CYCLES: usize = 3;
 
 impl BorderedFactors {
-    /// Solve and refine as far as `goal` says.
+    /// Solve and refine.
     pub(super) fn refined(
         &self,
-        goal: Goal,
         solver: &mut DirectSolver,
         whole: Whole,
         (x, y): (&mut [f64], &mut [f64]),
@@ -42,7 +24,8 @@ impl BorderedFactors {
         self.apply(solver, whole.border, x, y);
         let mut worst = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
         for sweep in 0..2 * MOST_SWEEPS {
-            let enough = sweep >= goal.sweeps && worst.backward_error <= goal.error;
+            // The first sweep always: net currents are hair's differences of what is solved.
+            let enough = sweep > 0 && worst.backward_error <= WANTED;
             if enough || !worst.backward_error.is_finite() {
                 break;
             }
@@ -51,7 +34,7 @@ impl BorderedFactors {
             x.iter_mut().zip(&r).for_each(|(x, d)| *x += d);
             y.iter_mut().zip(&s).for_each(|(y, d)| *y += d);
             info.refinements += 1;
-            info.needed += u32::from(sweep >= goal.sweeps);
+            info.needed += u32::from(sweep > 0);
             let next = residual_of(solver, whole, (x, y), (f, g), (&mut r, &mut s));
             if next.backward_error >= worst.backward_error {
                 x.copy_from_slice(&x_best);
@@ -61,7 +44,7 @@ impl BorderedFactors {
             worst = next;
         }
         for _ in 0..KRYLOV_CYCLES {
-            if worst.backward_error <= goal.stalled || !worst.backward_error.is_finite() {
+            if worst.backward_error <= ENOUGH || !worst.backward_error.is_finite() {
                 break;
             }
             let next = self.cycle(solver, whole, (x, y), (f, g));

@@ -15,10 +15,6 @@ use super::work::Work;
 /// A/cm to A/µm.
 pub const PER_UM: f64 = 1e-4;
 
-/// After an update larger than this the next step is not the last: its rounding is seen by
-/// those that follow.
-const PASSING: f64 = 1e-4;
-
 /// The scalar equation that closes the system for the drive (λ, I).
 #[derive(Debug, Clone, PartialEq)]
 pub enum Constraint {
@@ -275,16 +271,9 @@ impl<'a> System<'a> {
             };
             let Some(factors) = &mut self.factors else { continue };
             let (matrix, border) = (&self.assembly.matrix, &self.border);
-            let solver = &mut self.solver;
-            let passing = info.updates.last().is_none_or(|last| *last > PASSING);
-            let solved = if passing {
-                factors.solve_passing(solver, matrix, border, &mut f, &mut g)?
-            } else {
-                factors.solve(solver, matrix, border, &mut f, &mut g)?
-            };
+            let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
             self.work.solved(&solved);
-            let error = if passing { solved.backward_error } else { 0.0 };
-            let size = self.apply(state, lambda, &own, (&f, &g), error);
+            let size = self.apply(state, lambda, &own, &f, &g);
             info.updates.push(size);
             if is_chord {
                 info.chords += 1;
@@ -354,15 +343,14 @@ impl<'a> System<'a> {
         Ok(())
     }
 
-    /// Apply an update, solved to the backward error `error` or to rounding; returns its scaled
-    /// size.
+    /// Apply an update; returns its scaled size.
     pub(super) fn apply(
         &mut self,
         state: &mut State,
         lambda: &mut [f64; 2],
         own: &[usize],
-        (du, dy): (&[f64], &[f64]),
-        error: f64,
+        du: &[f64],
+        dy: &[f64],
     ) -> f64 {
         let vt = self.device.silicon.vt;
         let block = self.device.block();
@@ -373,7 +361,7 @@ impl<'a> System<'a> {
                 t = t.min(self.params.temperature_step / (heat.abs() * SCALE_T));
             }
         }
-        self.assembly.carry(self.device, du, t, error.max(f64::EPSILON));
+        self.assembly.carry(self.device, du, t);
         let size = scaled_size(self.device, state, du, dy.get(1..).unwrap_or_default());
         state.correct_all(self.device, |i| {
             let d = &du[block * i..block * (i + 1)];

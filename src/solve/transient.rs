@@ -109,7 +109,7 @@ impl System<'_> {
             let (matrix, border) = (&self.assembly.matrix, &self.border);
             let solved = factors.solve(&mut self.solver, matrix, border, &mut f, &mut g)?;
             self.work.solved(&solved);
-            let size = self.apply(state, &mut lambda, &own, (&f, &g), 0.0);
+            let size = self.apply(state, &mut lambda, &own, &f, &g);
             out.info.steps += 1;
             self.work.newton_steps += 1;
             out.info.updates.push(size);

@@ -14,10 +14,10 @@ pub struct Work {
     /// Newton steps in fold solves.
     pub fold_steps: u64,
     pub factorizations: u64,
-    /// Refinement sweeps of linear solves, all causes. One is routine in the last steps to a
-    /// solution: net currents are hair's differences of what is solved.
+    /// Refinement sweeps of linear solves, all causes. One a solve is routine: net currents are
+    /// hair's differences of what is solved.
     pub refinements: u64,
-    /// Those that the backward error asked for beyond the routine ones.
+    /// Those that the backward error asked for beyond the routine one.
     pub refinements_needed: u64,
     /// Those that were Krylov cycles, where plain sweeps stalled.
     pub krylov_cycles: u64,
