@@ -372,7 +372,7 @@ fn another_version_is_run_again() {
 #[test]
 fn a_killed_trace_goes_on_from_its_checkpoint() {
     let desk = desk();
-    desk.put("bar.toml", &bar().replace("nodes = 200", "nodes = 4000"));
+    desk.put("bar.toml", &bar().replace("nodes = 200", "nodes = 6500"));
     desk.put("k.sweep.toml", "base = \"bar.toml\"\n[axes]\ntemperature = [300]\n");
     let partial = desk.file("results/k/cases/temperature=300.h5.partial");
     // The checkpoint once it has points, with the sweep killed in mid-trace.

@@ -241,7 +241,7 @@ fn a_sweep_survives_a_real_cluster() {
     assert_eq!(desk.results("d").len(), 8, "{:?}", desk.run(&["sweep", "status", "d.sweep.toml"]));
 
     // Long enough to be met in mid-trace.
-    desk.put("bar.toml", &bar().replace("nodes = 200", "nodes = 3000"));
+    desk.put("bar.toml", &bar().replace("nodes = 200", "nodes = 6500"));
     desk.put("b.sweep.toml", "base = \"bar.toml\"\n[axes]\ntemperature = [300]\n");
     let cases = desk.file("results/b/cases");
     let (result, partial) =
