@@ -230,7 +230,7 @@ fn a_cross_section_that_melts_says_so() {
 }
 
 #[test]
-#[ignore = "twenty minutes or more: docs/hard-cases.md"]
+#[ignore = "an hour or more: docs/hard-cases.md"]
 fn two_hundred_random_cross_sections_trace_to_their_stop() {
     let asked = std::env::var("HOLDPOINT_HARD").unwrap_or_else(|_| "0..300".into());
     let ends: Vec<u64> = asked.split("..").map(|w| w.parse().unwrap()).collect();
