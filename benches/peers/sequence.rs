@@ -22,7 +22,7 @@ type Failure = Box<dyn std::error::Error>;
 
 /// More than a curve has points: all are kept.
 const POINTS: usize = 2000;
-/// Steps after which a point counts as solved with another start.
+/// Steps after which a point is given up; the next one starts from the traced states anyhow.
 const MOST: u32 = 8;
 /// Scaled update of the last step.
 const SMALL: f64 = 1e-5;
@@ -96,8 +96,9 @@ fn write_all(nodes: usize) -> Result<(), Failure> {
                 Err(NewtonError::NoConvergence { info }) => info.updates.last().copied(),
                 Err(_) => None,
             };
-            solved = update.is_none_or(|u| u < SMALL);
-            if solved {
+            solved = update.is_some_and(|u| u < SMALL);
+            // A solve that failed has no update.
+            if solved || update.is_none() {
                 break;
             }
         }

@@ -13,7 +13,7 @@ use super::row::{node_row, tied_row};
 use super::state::State;
 
 /// Edges below which a second thread costs more than it saves (common practice, no source).
-const EDGES_A_TASK: usize = 2048;
+pub const EDGES_A_TASK: usize = 2048;
 
 /// Residual and Jacobian of one state, with the terminal currents that follow from it.
 pub struct Assembly {

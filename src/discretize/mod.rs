@@ -17,7 +17,7 @@ mod state;
 mod storage;
 mod words;
 
-pub use assemble::{Assembly, Ionizing};
+pub use assemble::{Assembly, EDGES_A_TASK, Ionizing};
 pub use avalanche::{Cell, Generation, generation};
 pub use bernoulli::{Bernoulli, bernoulli, bernoulli_pair};
 pub use circuit::{Circuit, Tying};

@@ -73,7 +73,7 @@ pub struct DirectSolver {
     /// The general-purpose LU holds the present matrix.
     general_ready: bool,
     /// What the block factors cannot answer goes to the general-purpose LU.
-    pub(crate) aided: bool,
+    aided: bool,
     work: SolverWork,
 }
 
@@ -112,6 +112,11 @@ impl DirectSolver {
     /// The analysis, to share it.
     pub fn symbolic(&self) -> &Arc<Symbolic> {
         &self.symbolic
+    }
+
+    /// Whether a general-purpose LU may answer what the block factors cannot; it may at first.
+    pub fn aid(&mut self, aided: bool) {
+        self.aided = aided;
     }
 
     /// What the solver did since it was made.

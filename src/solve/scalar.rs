@@ -64,7 +64,7 @@ impl ScalarSystem {
     }
 
     fn solve_aided(&mut self, columns: usize, aided: bool) -> Result<&[f64], LinearError> {
-        self.solver.aided = aided;
+        self.solver.aid(aided);
         self.solver.factor(&self.matrix)?;
         self.solver.solve(&self.matrix, &mut self.rhs, columns)?;
         Ok(&self.rhs)

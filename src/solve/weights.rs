@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use crate::discretize::{Assembly, Device, Edge, EdgeFlow, NONE, State, Tie};
+use crate::discretize::{Assembly, Device, EDGES_A_TASK, Edge, EdgeFlow, NONE, State, Tie};
 use crate::linear::LinearError;
 
 use super::scalar::ScalarSystem;
@@ -19,8 +19,6 @@ pub struct TestFunctions {
     system: ScalarSystem,
 }
 
-/// Edges below which a second thread costs more than it saves (common practice, no source).
-const EDGES_A_TASK: usize = 2048;
 /// Added to every conductance, so that none is zero.
 const SMALLEST: f64 = 1e-200;
 /// Added instead, as a share of the largest, where regions that conduct well lie between
