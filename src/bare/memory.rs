@@ -1,5 +1,36 @@
 //! Stores past the cache, and asking for memory ahead of its use.
 
+#[cfg(target_arch = "x86_64")]
+use std::any::Any;
+
+use pulp::Simd;
+#[cfg(target_arch = "x86_64")]
+use pulp::x86::{V3, V4};
+
+use super::columns_mut;
+
+/// Ask the system to keep `data`, not yet touched, in pages of 2 MiB as far as it fills them:
+/// where such pages are given on demand only, large arrays that are read from end to end cost
+/// the translation of an address every 4 KiB otherwise. Advice: it may be refused.
+pub(crate) fn in_large_pages(data: &mut [f64]) {
+    #[cfg(target_os = "linux")]
+    {
+        const PAGE: usize = 2 << 20;
+        let bytes = size_of_val(data);
+        let skip = (data.as_ptr() as usize).wrapping_neg() % PAGE;
+        let pages = bytes.saturating_sub(skip) / PAGE;
+        if pages > 0 {
+            // SAFETY: the pages are all inside `data`, and the advice changes no number.
+            unsafe {
+                let start = data.as_mut_ptr().cast::<u8>().add(skip);
+                libc::madvise(start.cast(), pages * PAGE, libc::MADV_HUGEPAGE);
+            }
+        }
+    }
+    #[cfg(not(target_os = "linux"))]
+    let _ = data;
+}
+
 /// Ask for `data` to be in the second-level cache soon.
 #[cfg(target_arch = "x86_64")]
 pub(crate) fn prefetch(data: &[f64]) {
@@ -13,44 +44,62 @@ pub(crate) fn prefetch(data: &[f64]) {
 #[cfg(not(target_arch = "x86_64"))]
 pub(crate) fn prefetch(_: &[f64]) {}
 
-/// to ← from, of equal length, by stores that do not read the old lines first; otherwise as
-/// `copy_from_slice`.
-#[cfg(target_arch = "x86_64")]
-pub(crate) fn copy_past_cache(to: &mut [f64], from: &[f64]) {
-    use std::arch::x86_64::{_mm_loadu_pd, _mm_sfence, _mm_stream_pd};
-    if !(to.as_ptr() as usize).is_multiple_of(64) || to.len() != from.len() {
-        return to.copy_from_slice(from);
-    }
-    let whole = to.len() / 8 * 8;
-    let (lines, end) = to.split_at_mut(whole);
-    if is_x86_feature_detected!("avx512f") {
-        // SAFETY: the processor has these instructions.
-        unsafe { lines_past_cache(lines, from) };
-    } else {
-        for (t, f) in lines.as_chunks_mut::<2>().0.iter_mut().zip(from.as_chunks::<2>().0) {
-            // SAFETY: both are two numbers long; the pairs of `to` are aligned to 16 bytes.
-            // SSE2 is part of x86-64.
-            unsafe { _mm_stream_pd(t.as_mut_ptr(), _mm_loadu_pd(f.as_ptr())) };
+/// Write a tile of V vectors by N columns that lie `ld` apart, by stores that do not read the
+/// old lines first, where there are such and the columns begin at cache lines. Panics if the
+/// tile is not all there. [`settle`] makes it visible to other threads.
+#[inline(always)]
+pub(crate) fn put_past_cache<S: Simd, const V: usize, const N: usize>(
+    simd: S,
+    to: &mut [f64],
+    ld: usize,
+    tile: &[[S::f64s; V]; N],
+) {
+    let aligned = (to.as_ptr() as usize).is_multiple_of(64) && ld.is_multiple_of(8);
+    for (column, x) in columns_mut::<N>(to, ld, V * S::F64_LANES).into_iter().zip(tile) {
+        let column = S::as_mut_simd_f64s(column).0;
+        for (to, x) in column.iter_mut().zip(x) {
+            // SAFETY: the column begins at a cache line, its vectors follow each other.
+            if !(aligned && unsafe { stream(simd, to, x) }) {
+                *to = *x;
+            }
         }
     }
-    end.copy_from_slice(&from[whole..]);
-    // SAFETY: as above. Other threads see the stores after the next synchronization.
-    unsafe { _mm_sfence() };
 }
 
-/// A cache line at once: with narrower stores it is their number that takes the time.
+/// Whether there is such a store for these vectors.
+///
+/// # Safety
+/// `to` begins at a multiple of its size.
 #[cfg(target_arch = "x86_64")]
-#[target_feature(enable = "avx512f")]
-fn lines_past_cache(to: &mut [f64], from: &[f64]) {
-    use std::arch::x86_64::{_mm512_loadu_pd, _mm512_stream_pd};
-    assert!((to.as_ptr() as usize).is_multiple_of(64));
-    for (t, f) in to.as_chunks_mut::<8>().0.iter_mut().zip(from.as_chunks::<8>().0) {
-        // SAFETY: both are eight numbers long; those of `to` begin at a cache line.
-        unsafe { _mm512_stream_pd(t.as_mut_ptr(), _mm512_loadu_pd(f.as_ptr())) };
+#[inline(always)]
+unsafe fn stream<S: Simd>(simd: S, to: &mut S::f64s, x: &S::f64s) -> bool {
+    use std::arch::x86_64::{__m256d, __m512d, _mm256_stream_pd, _mm512_stream_pd};
+    let simd: &dyn Any = &simd;
+    let to: *mut S::f64s = to;
+    if simd.is::<V4>() {
+        // SAFETY: S is V4, so that the processor has these instructions and its vectors are
+        // eight numbers; the caller's alignment.
+        unsafe { _mm512_stream_pd(to.cast(), std::mem::transmute_copy::<_, __m512d>(x)) };
+    } else if simd.is::<V3>() {
+        // SAFETY: likewise, with four numbers and 32 bytes.
+        unsafe { _mm256_stream_pd(to.cast(), std::mem::transmute_copy::<_, __m256d>(x)) };
+    } else {
+        return false;
     }
+    true
 }
 
 #[cfg(not(target_arch = "x86_64"))]
-pub(crate) fn copy_past_cache(to: &mut [f64], from: &[f64]) {
-    to.copy_from_slice(from);
+unsafe fn stream<S: Simd>(_: S, _: &mut S::f64s, _: &S::f64s) -> bool {
+    false
 }
+
+/// Other threads see what was put past the cache after this and the next synchronization.
+#[cfg(target_arch = "x86_64")]
+pub(crate) fn settle() {
+    // SAFETY: SSE is part of x86-64.
+    unsafe { std::arch::x86_64::_mm_sfence() };
+}
+
+#[cfg(not(target_arch = "x86_64"))]
+pub(crate) fn settle() {}

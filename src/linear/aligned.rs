@@ -1,5 +1,7 @@
 //! Storage for the kernels.
 
+use crate::bare::in_large_pages;
+
 /// Numbers that begin at a cache line.
 #[derive(Default)]
 pub(super) struct Aligned {
@@ -10,7 +12,8 @@ pub(super) struct Aligned {
 
 impl Aligned {
     pub fn zeros(len: usize) -> Aligned {
-        let data = vec![0.0; len + 7];
+        let mut data = vec![0.0; len + 7];
+        in_large_pages(&mut data);
         let start = (data.as_ptr() as usize).wrapping_neg() % 64 / 8;
         Aligned { data, start, len }
     }

@@ -5,13 +5,16 @@
 
 use pulp::Arch;
 
+use crate::bare::settle;
+
 use super::block::BlockMatrix;
 use super::extend::{Clear, Extend, Target};
-use super::kernel::{Contribution, Eliminate};
+use super::kernel::Contribution;
+use super::panel::{Eliminate, Kept};
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
-use super::stream::{HOT, STAYS, through_workspace};
+use super::stream::{STAYS, in_workspace};
 use super::symbolic::{Front, Half, LANE, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
@@ -78,7 +81,7 @@ impl Numeric<'_> {
     fn split<'s>(&self, store: Store<'s>, s: usize) -> (Store<'s>, Store<'s>) {
         let (front, left) = self.ends(s);
         store.split(
-            front.factor + 2 * front.rows * front.pivots - left.factor,
+            front.factor + 2 * front.kept - left.factor,
             front.first + front.pivots - left.first,
             s + 1 - front.leftmost,
         )
@@ -132,39 +135,51 @@ impl Numeric<'_> {
     /// Assemble and eliminate one front.
     fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
-        let Store { factor, exchange, exchanged } = store;
-        let stays = self.symbolic.factor_len < STAYS;
-        if stays || front.wide || factor.len() > HOT {
-            return self.build(front, factor, (exchange, exchanged), out, work);
-        }
-        through_workspace(factor, |hot| self.build(front, hot, (exchange, exchanged), out, work))
+        let met = if front.wide {
+            // Not in the thread's workspace: while one waits for the other half it may build
+            // another front.
+            let (work, own) =
+                work.split_at_mut(work.len() - front.built() - workspace(front.pivots));
+            let (hot, copies) = own.split_at_mut(front.built());
+            self.build(front, hot, store, out, (work, copies))
+        } else {
+            in_workspace(front.built(), |hot| self.build(front, hot, store, out, (work, &mut [])))
+        };
+        settle();
+        met
     }
 
     fn build(
         &self,
         front: &Front,
-        factor: &mut [f64],
-        (exchange, exchanged): (&mut [u32], &mut [bool]),
+        hot: &mut [f64],
+        store: Store<'_>,
         out: &mut [f64],
-        work: &mut [f64],
+        (work, copies): (&[f64], &mut [f64]),
     ) -> Met {
-        let (lower, upper) = factor.split_at_mut(front.rows * front.pivots);
+        let (pivots, ld) = (front.pivots, front.rows);
+        let (lower, upper) = hot.split_at_mut(ld * pivots);
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
-        let (pivots, ld) = (front.pivots, front.rows);
         let rest_row = ld - self.rest(front);
+        let past_cache = self.symbolic.factor_len >= STAYS;
+        let halves = store.factor.split_at_mut(front.kept);
+        let mut kept = [halves.0, halves.1].map(|data| Kept { data, rows: ld, past_cache });
+        let places = kept.each_mut().map(Kept::again);
         let good = if front.wide {
-            let scratch = work.len() - workspace(pivots);
-            eliminate_wide(self.arch, (lower, upper), pivots, ld, &mut work[scratch..])
+            eliminate_wide(self.arch, (lower, upper), (pivots, ld), places, copies)
         } else {
-            self.arch.dispatch(Eliminate { lower, upper, ld, columns: 0..pivots, end: ld })
+            let (columns, end) = (0..pivots, ld);
+            self.arch.dispatch(Eliminate { lower, upper, ld, columns, end, kept: places })
         };
-        exchanged[0] = !good;
+        store.exchanged[0] = !good;
         if !good {
             // The front was overwritten: build it again.
             self.assemble(front, lower, upper, out, work);
             met.pivoted = 1;
-            met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, exchange);
+            met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, store.exchange);
+            kept[0].fill(lower, pivots);
+            kept[1].fill(upper, pivots);
         }
         if front.rest > 0 {
             let fresh = front.children.is_empty();

@@ -2,8 +2,9 @@
 //! componentwise backward error, a general-purpose LU for what that cannot answer.
 //!
 //! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
-//! `front` with `extend`, `spread`, `kernel`, `wide`, `pivoted`, `stream` (per matrix), then
-//! `substitute` → `solve` → `bordered` with `refine` (per right-hand side).
+//! `front` with `extend`, `spread`, `kernel`, `panel`, `wide`, `pivoted`, `stream` (per
+//! matrix), then `substitute` with `passes` → `solve` → `bordered` with `refine` (per right-hand
+//! side).
 
 mod adjoint;
 mod aligned;
@@ -15,6 +16,8 @@ mod general;
 mod kernel;
 mod krylov;
 mod ordering;
+mod panel;
+mod passes;
 mod pivoted;
 mod refine;
 mod scale;

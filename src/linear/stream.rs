@@ -1,40 +1,30 @@
-//! Copying finished fronts past the cache, and asking for them ahead of their use.
+//! Where fronts are built, and asking for finished ones ahead of their use.
 //!
 //! The factors of one front are not read again before the solve, and all of them do not fit
-//! a cache: a front is built in a small workspace that stays hot and then written out with
-//! stores that do not read the old lines first. It saves a tenth of a
-//! factorization with one thread and a seventh with two, which share the memory's bandwidth.
+//! a cache: a front is built in a small workspace that stays hot, and its columns are kept, as
+//! they are finished, by stores that do not read the old lines first.
 
 use std::cell::RefCell;
 
 use crate::bare;
 
-/// Fronts up to this many numbers are built in the workspace (half of a common second-level
-/// cache).
-pub(super) const HOT: usize = 64 * 1024;
-
 /// Factors of fewer numbers (8 MiB) stay in a common third-level cache until the solve, so
-/// that fronts are built where they belong. Snapback at 2,000 nodes, alternately with and
-/// without, three pairs: 4.6, 5.1, 4.5 to 4.5, 4.7, 4.1 s; two at a time 5.5, 4.6, 4.5 to 4.9,
-/// 4.5, 4.3 s.
+/// that they are kept there.
 pub(super) const STAYS: usize = 1 << 20;
 
 thread_local! {
     static WORKSPACE: RefCell<Vec<f64>> = const { RefCell::new(Vec::new()) };
 }
 
-/// Run `build` on workspace of the length of `to`, then move the result to `to`. What the
-/// workspace holds before is left over.
-pub(super) fn through_workspace<R>(to: &mut [f64], build: impl FnOnce(&mut [f64]) -> R) -> R {
+/// Run `build` on workspace of so many numbers that begins at a cache line. What it holds
+/// before is left over. `build` may not run other tasks of the pool.
+pub(super) fn in_workspace<R>(len: usize, build: impl FnOnce(&mut [f64]) -> R) -> R {
     WORKSPACE.with_borrow_mut(|space| {
-        if space.len() < HOT + 8 {
-            space.resize(HOT + 8, 0.0);
+        if space.len() < len + 8 {
+            space.resize(len + 8, 0.0);
         }
         let start = (space.as_ptr() as usize).wrapping_neg() % 64 / 8;
-        let hot = &mut space[start..start + to.len()];
-        let result = build(hot);
-        bare::copy_past_cache(to, hot);
-        result
+        build(&mut space[start..start + len])
     })
 }
 

@@ -1,14 +1,12 @@
 //! Forward and backward substitution over the tree of fronts.
 
-// Loops over registers index several arrays alike; iterators would hide that.
-#![allow(clippy::needless_range_loop)]
+use pulp::Arch;
 
-use pulp::{Arch, Simd, WithSimd};
-
+use super::passes::{Backward, Forward};
 #[cfg(target_arch = "x86_64")]
 use super::spread::Rows;
 use super::stream::prefetch;
-use super::symbolic::{Front, LANE, Symbolic, padded};
+use super::symbolic::{Front, Symbolic, padded};
 
 /// The factors of one matrix.
 pub(super) struct Factors<'a> {
@@ -128,7 +126,7 @@ impl Factors<'_> {
                 let old = w[..f.pivots].to_vec();
                 w.iter_mut().zip(self.exchange(f)).for_each(|(w, &e)| *w = old[e as usize]);
             }
-            self.arch.dispatch(Forward { half, scale, pivots: f.pivots, ld: f.rows, w });
+            self.arch.dispatch(Forward { half, scale, pivots: f.pivots, w });
         }
     }
 
@@ -142,7 +140,7 @@ impl Factors<'_> {
             prefetch(if self.transposed { lower } else { upper });
         }
         for w in own.chunks_exact_mut(f.rows) {
-            self.arch.dispatch(Backward { half, scale, pivots: f.pivots, ld: f.rows, w });
+            self.arch.dispatch(Backward { half, scale, pivots: f.pivots, w });
             if self.exchanged[s] && self.transposed {
                 let old = w[..f.pivots].to_vec();
                 old.iter().zip(self.exchange(f)).for_each(|(x, &e)| w[e as usize] = *x);
@@ -192,8 +190,7 @@ impl Factors<'_> {
     }
 
     fn halves(&self, f: &Front) -> (&[f64], &[f64]) {
-        let len = f.rows * f.pivots;
-        self.factor[f.factor..f.factor + 2 * len].split_at(len)
+        self.factor[f.factor..f.factor + 2 * f.kept].split_at(f.kept)
     }
 }
 
@@ -206,135 +203,4 @@ fn scatter<const B: usize>(w: &[f64], nodes: &[u32], x: &mut [f64], after: &[f64
             x[i] = w[i] * after[i];
         }
     }
-}
-
-/// Evaluate `$call` with the width of a panel of which `$left` columns are left.
-macro_rules! by_width {
-    ($left:expr, |$w:ident| $call:expr) => {
-        by_width!(@ $left, $w, $call, 1 2 3 4 5 6 7)
-    };
-    (@ $left:expr, $w:ident, $call:expr, $($n:literal)*) => {
-        match $left {
-            $($n => { const $w: usize = $n; $call })*
-            _ => { const $w: usize = LANE; $call }
-        }
-    };
-}
-
-/// w −= L w over the columns of a front's half: the pivots' part of `w` is solved for, the
-/// rest receives its update. With `scale`, the half has its reciprocal diagonal there.
-pub(super) struct Forward<'a> {
-    pub half: &'a [f64],
-    pub scale: Option<&'a [f64]>,
-    pub pivots: usize,
-    pub ld: usize,
-    pub w: &'a mut [f64],
-}
-
-impl WithSimd for Forward<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(mut self, simd: S) {
-        for at in (0..self.pivots).step_by(LANE) {
-            by_width!(self.pivots - at, |W| self.panel::<S, W>(simd, at));
-        }
-    }
-}
-
-impl Forward<'_> {
-    /// Columns at..at+W.
-    #[inline(always)]
-    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
-        let ld = self.ld;
-        let columns = &self.half[at * ld..(at + W) * ld];
-        let mut z: [f64; W] = std::array::from_fn(|a| self.w[at + a]);
-        for a in 0..W {
-            if let Some(scale) = self.scale {
-                z[a] *= scale[(at + a) * ld + at + a];
-            }
-            let column = &columns[a * ld + at..][..W];
-            for i in a + 1..W {
-                z[i] -= column[i] * z[a];
-            }
-        }
-        self.w[at..at + W].copy_from_slice(&z);
-        axpy::<S, W>(simd, &columns[at + LANE..], ld, &mut self.w[at + LANE..ld], &z);
-    }
-}
-
-#[inline(always)]
-fn axpy<S: Simd, const W: usize>(simd: S, a: &[f64], ld: usize, w: &mut [f64], z: &[f64; W]) {
-    if w.is_empty() {
-        return;
-    }
-    let rows = w.len();
-    let columns: [&[S::f64s]; W] =
-        std::array::from_fn(|j| S::as_simd_f64s(&a[j * ld..j * ld + rows]).0);
-    let z: [S::f64s; W] = std::array::from_fn(|j| simd.splat_f64s(z[j]));
-    for (i, w) in S::as_mut_simd_f64s(w).0.iter_mut().enumerate() {
-        let mut x = *w;
-        for j in 0..W {
-            x = simd.negate_mul_add_e_f64s(columns[j][i], z[j], x);
-        }
-        *w = x;
-    }
-}
-
-/// The reverse: pivots of `w` from the rest of `w`, with the transposed of a half.
-pub(super) struct Backward<'a> {
-    pub half: &'a [f64],
-    pub scale: Option<&'a [f64]>,
-    pub pivots: usize,
-    pub ld: usize,
-    pub w: &'a mut [f64],
-}
-
-impl WithSimd for Backward<'_> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(mut self, simd: S) {
-        for at in (0..self.pivots).step_by(LANE).rev() {
-            by_width!(self.pivots - at, |W| self.panel::<S, W>(simd, at));
-        }
-    }
-}
-
-impl Backward<'_> {
-    /// Columns at..at+W.
-    #[inline(always)]
-    fn panel<S: Simd, const W: usize>(&mut self, simd: S, at: usize) {
-        let ld = self.ld;
-        let columns = &self.half[at * ld..(at + W) * ld];
-        let sum = dots::<S, W>(simd, &columns[at + LANE..], ld, &self.w[at + LANE..ld]);
-        let mut z: [f64; W] = std::array::from_fn(|a| self.w[at + a] - sum[a]);
-        for a in (0..W).rev() {
-            let column = &columns[a * ld + at..][..W];
-            for i in a + 1..W {
-                z[a] -= column[i] * z[i];
-            }
-            if let Some(scale) = self.scale {
-                z[a] *= scale[(at + a) * ld + at + a];
-            }
-        }
-        self.w[at..at + W].copy_from_slice(&z);
-    }
-}
-
-#[inline(always)]
-fn dots<S: Simd, const W: usize>(simd: S, a: &[f64], ld: usize, w: &[f64]) -> [f64; W] {
-    if w.is_empty() {
-        return [0.0; W];
-    }
-    let rows = w.len();
-    let columns: [&[S::f64s]; W] =
-        std::array::from_fn(|j| S::as_simd_f64s(&a[j * ld..j * ld + rows]).0);
-    let mut sum = [simd.splat_f64s(0.0); W];
-    for (i, w) in S::as_simd_f64s(w).0.iter().enumerate() {
-        for j in 0..W {
-            sum[j] = simd.mul_add_e_f64s(columns[j][i], *w, sum[j]);
-        }
-    }
-    std::array::from_fn(|j| simd.reduce_sum_f64s(sum[j]))
 }

@@ -9,6 +9,7 @@ use std::ops::Range;
 use crate::bare::Places;
 
 use super::block::BlockPattern;
+use super::kernel::group_start;
 use super::ordering::{Graph, nested_dissection};
 use super::supernode::{Supernode, supernodes};
 use super::wide::workspace;
@@ -28,7 +29,8 @@ pub(super) fn padded(n: usize) -> usize {
 
 /// One front: `pivots` unknowns that are eliminated in it, `rest` that it updates. Its L half
 /// is stored by columns, one per pivot, its U half transposed likewise; rows are the pivots,
-/// padding to a multiple of `LANE`, the rest, padding again.
+/// padding to a multiple of `LANE`, the rest, padding again. That is how it is built; finished
+/// columns are kept without the rows above their diagonal.
 #[derive(Debug, Clone)]
 pub(super) struct Front {
     /// First pivot in elimination order (unknowns).
@@ -37,8 +39,10 @@ pub(super) struct Front {
     pub rest: usize,
     /// Rows: padded(pivots) + padded(rest).
     pub rows: usize,
-    /// Start in the factor arena: L half, then U half.
+    /// Start in the factor arena: L half, then U half, each as `panel::Kept` has it.
     pub factor: usize,
+    /// Length of one half there.
+    pub kept: usize,
     pub children: Range<usize>,
     /// In `Symbolic::rest_nodes`.
     pub rest_nodes: Range<usize>,
@@ -61,6 +65,13 @@ pub(super) struct Front {
     pub work: usize,
     /// Large enough for two threads of its own.
     pub wide: bool,
+}
+
+impl Front {
+    /// Numbers of both halves while it is built.
+    pub fn built(&self) -> usize {
+        2 * self.rows * self.pivots
+    }
 }
 
 /// `len` rows of a child's rest from `from` go to rows of the parent from `to`.
@@ -188,6 +199,8 @@ impl Symbolic {
             let (pivots, rest) = (node.pivots * b, node.rest.len() * b);
             let rows = padded(pivots) + padded(rest);
             let groups = padded(rest) / LANE;
+            let panels = pivots / LANE;
+            let kept = group_start(panels, rows) + pivots % LANE * (rows - panels * LANE);
             let at = self.rest_nodes.len();
             self.rest_nodes.extend_from_slice(&node.rest);
             self.fronts.push(Front {
@@ -196,6 +209,7 @@ impl Symbolic {
                 rest,
                 rows,
                 factor: self.factor_len,
+                kept,
                 children: 0..0,
                 rest_nodes: at..self.rest_nodes.len(),
                 entries: 0..0,
@@ -210,7 +224,7 @@ impl Symbolic {
                 wide: flops(pivots, rest) > WIDE_FLOPS,
             });
             first += pivots;
-            self.factor_len += 2 * rows * pivots;
+            self.factor_len += 2 * kept;
             self.work_len += rows;
             self.flops += flops(pivots, rest);
             self.fill += pivots * (pivots + 2 * rest);
@@ -241,7 +255,7 @@ impl Symbolic {
                 at += if parallel { child.region_len } else { 2 * child.half };
             }
             let front = &mut self.fronts[s];
-            let own = if front.wide { workspace(front.pivots) } else { 0 };
+            let own = if front.wide { front.built() + workspace(front.pivots) } else { 0 };
             front.region_len = 2 * front.half + end + own + LANE;
             match nodes[s].parent {
                 Some(parent) => {

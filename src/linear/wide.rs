@@ -5,13 +5,14 @@
 
 use pulp::Arch;
 
-use super::kernel::{Eliminate, Operand, SolveRows};
+use super::kernel::Operand;
+use super::panel::{Eliminate, Kept, SolveRows};
 use super::symbolic::padded;
 
 /// Pivots per square, a multiple of `LANE`.
 const SQUARE: usize = 48;
 
-/// Numbers of workspace for a front with so many pivots.
+/// Numbers of workspace for the copies of a front with so many pivots.
 pub(super) fn workspace(pivots: usize) -> usize {
     2 * SQUARE * pivots
 }
@@ -20,15 +21,16 @@ pub(super) fn workspace(pivots: usize) -> usize {
 pub(super) fn eliminate_wide(
     arch: Arch,
     (lower, upper): (&mut [f64], &mut [f64]),
-    pivots: usize,
-    ld: usize,
+    (pivots, ld): (usize, usize),
+    [mut lower_kept, mut upper_kept]: [Kept<'_>; 2],
     work: &mut [f64],
 ) -> bool {
     let (own, other) = work.split_at_mut(SQUARE * pivots);
     for start in (0..pivots).step_by(SQUARE) {
         let columns = start..pivots.min(start + SQUARE);
         let end = padded(columns.end);
-        let square = Eliminate { lower, upper, ld, columns: columns.clone(), end };
+        let kept = [lower_kept.again(), upper_kept.again()];
+        let square = Eliminate { lower, upper, ld, columns: columns.clone(), end, kept };
         if !arch.dispatch(square) {
             return false;
         }
@@ -47,12 +49,12 @@ pub(super) fn eliminate_wide(
         let u = Operand { data: other, ld: height, row: 0 };
         let rows = end..ld;
         let again = (columns.clone(), rows.clone());
-        let task = |half, own, other, lower, (columns, rows)| {
-            arch.dispatch(SolveRows { half, ld, columns, rows, own, other, lower });
+        let task = |half, own, other, lower, (columns, rows), kept| {
+            arch.dispatch(SolveRows { half, ld, columns, rows, own, other, lower, kept });
         };
         rayon::join(
-            || task(lower, l, u, true, (columns, rows)),
-            || task(upper, u, l, false, again),
+            || task(lower, l, u, true, (columns, rows), lower_kept.again()),
+            || task(upper, u, l, false, again, upper_kept.again()),
         );
     }
     true
