@@ -122,6 +122,10 @@ impl Factors<'_> {
             prefetch(if self.transposed { upper } else { lower });
         }
         for w in own.chunks_exact_mut(f.rows) {
+            // Columns of a border are zero but on the way from a contact to the root.
+            if w.iter().all(|&w| w == 0.0) {
+                continue;
+            }
             if self.exchanged[s] && !self.transposed {
                 let old = w[..f.pivots].to_vec();
                 w.iter_mut().zip(self.exchange(f)).for_each(|(w, &e)| *w = old[e as usize]);
