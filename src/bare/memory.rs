@@ -7,8 +7,6 @@ use pulp::Simd;
 #[cfg(target_arch = "x86_64")]
 use pulp::x86::{V3, V4};
 
-use super::columns_mut;
-
 /// Ask the system to keep `data`, not yet touched, in pages of 2 MiB as far as it fills them:
 /// where such pages are given on demand only, large arrays that are read from end to end cost
 /// the translation of an address every 4 KiB otherwise. Advice: it may be refused.
@@ -44,24 +42,19 @@ pub(crate) fn prefetch(data: &[f64]) {
 #[cfg(not(target_arch = "x86_64"))]
 pub(crate) fn prefetch(_: &[f64]) {}
 
-/// Write a tile of V vectors by N columns that lie `ld` apart, by stores that do not read the
-/// old lines first, where there are such and the columns begin at cache lines. Panics if the
-/// tile is not all there. [`settle`] makes it visible to other threads.
+/// to ← from, of equal length and a multiple of eight, by stores that do not read the old
+/// lines first, where there are such and `to` begins at a cache line. [`settle`] makes it
+/// visible to other threads.
 #[inline(always)]
-pub(crate) fn put_past_cache<S: Simd, const V: usize, const N: usize>(
-    simd: S,
-    to: &mut [f64],
-    ld: usize,
-    tile: &[[S::f64s; V]; N],
-) {
-    let aligned = (to.as_ptr() as usize).is_multiple_of(64) && ld.is_multiple_of(8);
-    for (column, x) in columns_mut::<N>(to, ld, V * S::F64_LANES).into_iter().zip(tile) {
-        let column = S::as_mut_simd_f64s(column).0;
-        for (to, x) in column.iter_mut().zip(x) {
-            // SAFETY: the column begins at a cache line, its vectors follow each other.
-            if !(aligned && unsafe { stream(simd, to, x) }) {
-                *to = *x;
-            }
+pub(crate) fn copy_past_cache<S: Simd>(simd: S, to: &mut [f64], from: &[f64]) {
+    if !(to.as_ptr() as usize).is_multiple_of(64) || !to.len().is_multiple_of(8) {
+        return to.copy_from_slice(from);
+    }
+    assert!(to.len() == from.len(), "pieces of different lengths");
+    for (to, from) in S::as_mut_simd_f64s(to).0.iter_mut().zip(S::as_simd_f64s(from).0) {
+        // SAFETY: the piece begins at a cache line, its vectors follow each other.
+        if !unsafe { stream(simd, to, from) } {
+            *to = *from;
         }
     }
 }

@@ -14,7 +14,7 @@ mod vectors;
 
 pub(crate) use columns::{Walk, columns, columns_mut};
 pub(crate) use file::{image, text_attribute};
-pub(crate) use memory::{in_large_pages, prefetch, put_past_cache, settle};
+pub(crate) use memory::{copy_past_cache, in_large_pages, prefetch, settle};
 pub(crate) use places::Places;
 pub(crate) use sums::sums;
 #[cfg(target_arch = "x86_64")]

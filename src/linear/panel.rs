@@ -7,7 +7,7 @@ use std::ops::Range;
 
 use pulp::{Simd, WithSimd};
 
-use crate::bare::{columns, put_past_cache};
+use crate::bare::{columns, copy_past_cache};
 
 use super::kernel::{Operand, TINY_PIVOT, by_rows, group_start, load, store, tile};
 use super::symbolic::LANE;
@@ -27,12 +27,26 @@ pub(super) struct Kept<'a> {
 }
 
 impl Kept<'_> {
-    /// The panel of W columns from `at` on.
+    /// Keep `rows` of the W columns from `at` on, of which `half` has all rows.
     #[inline(always)]
-    fn panel<const W: usize>(&mut self, at: usize) -> KeptPanel<'_> {
+    fn take<S: Simd>(
+        &mut self,
+        simd: S,
+        at: usize,
+        half: &[f64],
+        width: usize,
+        rows: Range<usize>,
+    ) {
         let (start, ld) = (group_start(at / LANE, self.rows), self.rows - at);
-        let data = &mut self.data[start..start + W * ld];
-        KeptPanel { data, ld, first: at, past_cache: self.past_cache }
+        let kept = self.data[start..].chunks_exact_mut(ld);
+        for (to, from) in kept.zip(half.chunks_exact(self.rows)).take(width) {
+            let (to, from) = (&mut to[rows.start - at..rows.end - at], &from[rows.clone()]);
+            if self.past_cache {
+                copy_past_cache(simd, to, from);
+            } else {
+                to.copy_from_slice(from);
+            }
+        }
     }
 
     /// The same place for a shorter time.
@@ -40,40 +54,12 @@ impl Kept<'_> {
         Kept { data: self.data, ..*self }
     }
 
-    /// Columns that were finished by other means.
+    /// Keep all columns of a half.
     pub fn fill(&mut self, half: &[f64], pivots: usize) {
+        self.past_cache = false;
         for at in (0..pivots).step_by(LANE) {
-            let (start, ld) = (group_start(at / LANE, self.rows), self.rows - at);
-            let columns = half[at * self.rows..].chunks_exact(self.rows);
-            let kept = self.data[start..].chunks_exact_mut(ld);
-            for (to, from) in kept.zip(columns).take(LANE.min(pivots - at)) {
-                to.copy_from_slice(&from[at..]);
-            }
-        }
-    }
-}
-
-struct KeptPanel<'a> {
-    data: &'a mut [f64],
-    ld: usize,
-    /// Row of the front that its rows begin with.
-    first: usize,
-    past_cache: bool,
-}
-
-impl KeptPanel<'_> {
-    #[inline(always)]
-    fn put<S: Simd, const V: usize, const W: usize>(
-        &mut self,
-        simd: S,
-        row: usize,
-        tile: [[S::f64s; V]; W],
-    ) {
-        let to = &mut self.data[row - self.first..];
-        if self.past_cache {
-            put_past_cache::<S, V, W>(simd, to, self.ld, &tile);
-        } else {
-            store::<S, V, W>(to, self.ld, tile);
+            let width = LANE.min(pivots - at);
+            self.take(pulp::Scalar::new(), at, &half[at * self.rows..], width, at..self.rows);
         }
     }
 }
@@ -140,23 +126,15 @@ impl Eliminate<'_> {
             return false;
         }
         let mut scale = std::array::from_fn(|j| l[j * ld + at + j]);
-        let [mut kept, mut other_kept] = self.kept.each_mut().map(|kept| kept.panel::<W>(at));
         let (mut own, mut other) = (l, u);
         let (mut a, mut b) = (l_done, u_done);
-        for _ in 0..2 {
+        for kept in &mut self.kept {
             let triangle = Triangle::new(Operand { data: other, ld, row: at }, scale);
             let rows = (ld, at + LANE..self.end);
-            let finish = Some((&triangle, &mut kept));
-            solve_rows::<S, W>(simd, at, a.below(LANE), b, own, rows, finish);
-            match S::F64_LANES {
-                8 => kept.put::<S, 1, W>(simd, at, load::<S, 1, W>(simd, &own[at..], ld)),
-                4 => kept.put::<S, 2, W>(simd, at, load::<S, 2, W>(simd, &own[at..], ld)),
-                2 => kept.put::<S, 4, W>(simd, at, load::<S, 4, W>(simd, &own[at..], ld)),
-                _ => kept.put::<S, 8, W>(simd, at, load::<S, 8, W>(simd, &own[at..], ld)),
-            }
+            solve_rows::<S, W>(simd, at, a.below(LANE), b, own, rows, Some(&triangle));
+            kept.take(simd, at, own, W, at..self.end);
             scale = [1.0; W];
             (own, other, a, b) = (other, own, b, a);
-            (kept, other_kept) = (other_kept, kept);
         }
         true
     }
@@ -227,8 +205,8 @@ impl<const W: usize> Triangle<W> {
     }
 }
 
-/// C ← (C − A Bᵀ) T⁻¹ for `rows` of the W columns of C, over `k` columns of A and B, which is
-/// kept; without T⁻¹ if there is none, and then not kept.
+/// C ← (C − A Bᵀ) T⁻¹ for `rows` of the W columns of C, over `k` columns of A and B; without
+/// T⁻¹ if there is none.
 #[inline(always)]
 fn solve_rows<S: Simd, const W: usize>(
     simd: S,
@@ -237,14 +215,14 @@ fn solve_rows<S: Simd, const W: usize>(
     b: Operand<'_>,
     c: &mut [f64],
     (ld, rows): (usize, Range<usize>),
-    mut finish: Option<(&Triangle<W>, &mut KeptPanel<'_>)>,
+    t: Option<&Triangle<W>>,
 ) {
     let count = rows.end.saturating_sub(rows.start);
     by_rows!(S, count, (1, 2, 2), |r, V| {
         let row = rows.start + r;
         let x = load::<S, V, W>(simd, &c[row..], ld);
         let mut x = tile::<S, V, W>(simd, k, a.below(r), b, x);
-        if let Some((Triangle { above, scale }, kept)) = &mut finish {
+        if let Some(Triangle { above, scale }) = t {
             unrolled!(I < W, {
                 let s = simd.splat_f64s(scale[I]);
                 for v in 0..V {
@@ -257,7 +235,6 @@ fn solve_rows<S: Simd, const W: usize>(
                     }
                 }
             });
-            kept.put::<S, V, W>(simd, row, x);
         }
         store::<S, V, W>(&mut c[row..], ld, x);
     });
@@ -310,8 +287,7 @@ impl SolveRows<'_> {
         }
         let b = self.other.below(row);
         let t = Triangle::new(Operand { data: &b.data[at * b.ld..], ..b }, scale);
-        let mut kept = self.kept.panel::<W>(at);
-        let finish = Some((&t, &mut kept));
-        solve_rows::<S, W>(simd, at, a, b, now, (ld, self.rows.clone()), finish);
+        solve_rows::<S, W>(simd, at, a, b, now, (ld, self.rows.clone()), Some(&t));
+        self.kept.take(simd, at, now, W, self.rows.clone());
     }
 }
