@@ -43,7 +43,7 @@ pub(crate) fn prefetch(data: &[f64]) {
 pub(crate) fn prefetch(_: &[f64]) {}
 
 /// to ← from, of equal length and a multiple of eight, by stores that do not read the old
-/// lines first, where there are such and `to` begins at a cache line. [`settle`] makes it
+/// lines first, where there are such and `to` begins at a cache line. [`settle`] makes them
 /// visible to other threads.
 #[inline(always)]
 pub(crate) fn copy_past_cache<S: Simd>(simd: S, to: &mut [f64], from: &[f64]) {
@@ -87,7 +87,8 @@ unsafe fn stream<S: Simd>(_: S, _: &mut S::f64s, _: &S::f64s) -> bool {
     false
 }
 
-/// Other threads see what was put past the cache after this and the next synchronization.
+/// Other threads see what this thread copied past the cache after this and the next
+/// synchronization.
 #[cfg(target_arch = "x86_64")]
 pub(crate) fn settle() {
     // SAFETY: SSE is part of x86-64.

@@ -136,8 +136,8 @@ impl Numeric<'_> {
     fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
         let met = if front.wide {
-            // Not in the thread's workspace: while one waits for the other half it may build
-            // another front.
+            // Not in the thread's workspace: while it waits for another thread's half it may
+            // build another front there.
             let (work, own) =
                 work.split_at_mut(work.len() - front.built() - workspace(front.pivots));
             let (hot, copies) = own.split_at_mut(front.built());

@@ -27,7 +27,7 @@ pub(super) struct Kept<'a> {
 }
 
 impl Kept<'_> {
-    /// Keep `rows` of the W columns from `at` on, of which `half` has all rows.
+    /// Keep `rows` of `width` columns from `at` on, of which `half` has all rows.
     #[inline(always)]
     fn take<S: Simd>(
         &mut self,

@@ -5,6 +5,8 @@
 
 use pulp::Arch;
 
+use crate::bare::settle;
+
 use super::kernel::Operand;
 use super::panel::{Eliminate, Kept, SolveRows};
 use super::symbolic::padded;
@@ -51,6 +53,8 @@ pub(super) fn eliminate_wide(
         let again = (columns.clone(), rows.clone());
         let task = |half, own, other, lower, (columns, rows), kept| {
             arch.dispatch(SolveRows { half, ld, columns, rows, own, other, lower, kept });
+            // By the thread that stored them.
+            settle();
         };
         rayon::join(
             || task(lower, l, u, true, (columns, rows), lower_kept.again()),
