@@ -14,7 +14,7 @@ use super::panel::{Eliminate, Kept};
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
-use super::stream::{STAYS, in_workspace};
+use super::stream::in_workspace;
 use super::symbolic::{Front, Half, LANE, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
@@ -162,9 +162,8 @@ impl Numeric<'_> {
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
         let rest_row = ld - self.rest(front);
-        let past_cache = self.symbolic.factor_len >= STAYS;
         let halves = store.factor.split_at_mut(front.kept);
-        let mut kept = [halves.0, halves.1].map(|data| Kept { data, rows: ld, past_cache });
+        let mut kept = [halves.0, halves.1].map(|data| Kept { data, rows: ld });
         let places = kept.each_mut().map(Kept::again);
         let good = if front.wide {
             eliminate_wide(self.arch, (lower, upper), (pivots, ld), places, copies)

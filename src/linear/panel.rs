@@ -11,7 +11,7 @@ use crate::bare::{columns, copy_past_cache};
 
 use super::kernel::{Operand, TINY_PIVOT, by_rows, group_start, load, store, tile};
 use super::symbolic::LANE;
-use super::unrolled::unrolled;
+use super::unrolled::{by_width, unrolled};
 
 /// Pivots that are factored at once; panels begin at multiples of `LANE`.
 const PANEL: usize = LANE;
@@ -22,8 +22,6 @@ pub(super) struct Kept<'a> {
     pub data: &'a mut [f64],
     /// Rows of the front.
     pub rows: usize,
-    /// They will not be read soon.
-    pub past_cache: bool,
 }
 
 impl Kept<'_> {
@@ -40,23 +38,18 @@ impl Kept<'_> {
         let (start, ld) = (group_start(at / LANE, self.rows), self.rows - at);
         let kept = self.data[start..].chunks_exact_mut(ld);
         for (to, from) in kept.zip(half.chunks_exact(self.rows)).take(width) {
-            let (to, from) = (&mut to[rows.start - at..rows.end - at], &from[rows.clone()]);
-            if self.past_cache {
-                copy_past_cache(simd, to, from);
-            } else {
-                to.copy_from_slice(from);
-            }
+            let to = &mut to[rows.start - at..rows.end - at];
+            copy_past_cache(simd, to, &from[rows.clone()]);
         }
     }
 
     /// The same place for a shorter time.
     pub fn again(&mut self) -> Kept<'_> {
-        Kept { data: self.data, ..*self }
+        Kept { data: self.data, rows: self.rows }
     }
 
     /// Keep all columns of a half.
     pub fn fill(&mut self, half: &[f64], pivots: usize) {
-        self.past_cache = false;
         for at in (0..pivots).step_by(LANE) {
             let width = LANE.min(pivots - at);
             self.take(pulp::Scalar::new(), at, &half[at * self.rows..], width, at..self.rows);
@@ -85,16 +78,7 @@ impl WithSimd for Eliminate<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(mut self, simd: S) -> bool {
         for at in self.columns.clone().step_by(PANEL) {
-            let good = match self.columns.end - at {
-                1 => self.panel::<S, 1>(simd, at),
-                2 => self.panel::<S, 2>(simd, at),
-                3 => self.panel::<S, 3>(simd, at),
-                4 => self.panel::<S, 4>(simd, at),
-                5 => self.panel::<S, 5>(simd, at),
-                6 => self.panel::<S, 6>(simd, at),
-                7 => self.panel::<S, 7>(simd, at),
-                _ => self.panel::<S, 8>(simd, at),
-            };
+            let good = by_width!(self.columns.end - at, |W| self.panel::<S, W>(simd, at));
             if !good {
                 return false;
             }
@@ -261,16 +245,7 @@ impl WithSimd for SolveRows<'_> {
     #[inline(always)]
     fn with_simd<S: Simd>(mut self, simd: S) {
         for at in self.columns.clone().step_by(PANEL) {
-            match self.columns.end - at {
-                1 => self.panel::<S, 1>(simd, at),
-                2 => self.panel::<S, 2>(simd, at),
-                3 => self.panel::<S, 3>(simd, at),
-                4 => self.panel::<S, 4>(simd, at),
-                5 => self.panel::<S, 5>(simd, at),
-                6 => self.panel::<S, 6>(simd, at),
-                7 => self.panel::<S, 7>(simd, at),
-                _ => self.panel::<S, 8>(simd, at),
-            }
+            by_width!(self.columns.end - at, |W| self.panel::<S, W>(simd, at));
         }
     }
 }

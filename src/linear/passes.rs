@@ -9,20 +9,7 @@ use crate::bare::{columns, sums};
 
 use super::kernel::group_start;
 use super::symbolic::LANE;
-use super::unrolled::unrolled;
-
-/// Evaluate `$call` with the width of a panel of which `$left` columns are left.
-macro_rules! by_width {
-    ($left:expr, |$w:ident| $call:expr) => {
-        by_width!(@ $left, $w, $call, 1 2 3 4 5 6 7)
-    };
-    (@ $left:expr, $w:ident, $call:expr, $($n:literal)*) => {
-        match $left {
-            $($n => { const $w: usize = $n; $call })*
-            _ => { const $w: usize = LANE; $call }
-        }
-    };
-}
+use super::unrolled::{by_width, unrolled};
 
 /// w −= L w over the columns of a front's half: the pivots' part of `w` is solved for, the
 /// rest receives its update. With `scale`, the half has its reciprocal diagonal there. Both as

@@ -8,10 +8,6 @@ use std::cell::RefCell;
 
 use crate::bare;
 
-/// Factors of fewer numbers (8 MiB) stay in a common third-level cache until the solve, so
-/// that they are kept there.
-pub(super) const STAYS: usize = 1 << 20;
-
 thread_local! {
     static WORKSPACE: RefCell<Vec<f64>> = const { RefCell::new(Vec::new()) };
 }
