@@ -193,6 +193,7 @@ impl Device {
                 start: vec![0],
                 columns: Vec::new(),
                 places: Vec::new(),
+                alone: Vec::new(),
             }),
             slots: vec![[NONE; 5]; nodes],
             position: (0..nodes)
@@ -376,7 +377,19 @@ impl Device {
             start,
             columns,
             places,
+            alone: (0..self.nodes()).flat_map(|n| self.alone(n)).collect(),
         });
+    }
+
+    /// Which equations of a node have their own unknown alone: a tied node's, where the
+    /// lattice temperature does not shift what it is tied to, and those of carriers in oxide.
+    fn alone(&self, node: usize) -> Vec<bool> {
+        let (state, carriers) = match self.ties[node] {
+            Tie::Free => (false, !self.has_silicon(node)),
+            Tie::Gate(_) => (true, true),
+            Tie::Ohmic(_) => (!self.has_heat(), !self.has_heat()),
+        };
+        [state, carriers, carriers, false][..self.block()].to_vec()
     }
 
     /// Neighbour of node `i` in a direction.

@@ -17,6 +17,22 @@ pub struct BlockPattern {
     pub columns: Vec<u32>,
     /// Grid coordinates (i, j) of each block row, for the ordering.
     pub places: Vec<(u32, u32)>,
+    /// For each unknown, or empty: its row has its diagonal alone, in every matrix of this
+    /// pattern (a promise: a matrix that breaks it is answered by the general-purpose LU).
+    /// Such unknowns are solved for by themselves.
+    pub alone: Vec<bool>,
+}
+
+impl BlockPattern {
+    /// The same neighbours with blocks of another size and no promise about rows.
+    pub fn with_block(&self, block: usize) -> BlockPattern {
+        BlockPattern { block, alone: Vec::new(), ..self.clone() }
+    }
+
+    /// Whether an unknown's row has its diagonal alone.
+    pub fn is_alone(&self, unknown: usize) -> bool {
+        self.alone.get(unknown).copied().unwrap_or(false)
+    }
 }
 
 /// Values: block k (in the order of `pattern.columns`) holds b·b numbers, row by row,

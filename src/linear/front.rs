@@ -8,6 +8,7 @@ use pulp::Arch;
 use crate::bare::settle;
 
 use super::block::BlockMatrix;
+use super::entries::Half;
 use super::extend::{Clear, Extend, Target};
 use super::kernel::Contribution;
 use super::panel::{Eliminate, Kept};
@@ -15,7 +16,7 @@ use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
 use super::stream::in_workspace;
-use super::symbolic::{Front, Half, LANE, Symbolic};
+use super::symbolic::{Front, LANE, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
 /// What a factorization met.
@@ -240,6 +241,18 @@ impl Numeric<'_> {
             3 => self.entries::<3>(front, l, u),
             4 => self.entries::<4>(front, l, u),
             _ => self.entries::<0>(front, l, u),
+        }
+        for e in &self.symbolic.singles[front.singles.clone()] {
+            let scale = self.row_scale[e.row_unknown as usize];
+            let v = self.matrix.values[e.value as usize]
+                * scale
+                * self.column_scale[e.column_unknown as usize];
+            if e.half != Half::Upper {
+                l[e.to as usize] += v;
+            }
+            if e.half != Half::Lower {
+                u[e.to as usize] += v;
+            }
         }
     }
 

@@ -1,15 +1,18 @@
 //! Sparse direct solver for block systems: block multifrontal LU, refinement measured by the
 //! componentwise backward error, a general-purpose LU for what that cannot answer.
 //!
-//! Order of work: `ordering` → `supernode` → `symbolic` (once per pattern), then `scale` →
-//! `front` with `extend`, `spread`, `kernel`, `panel`, `wide`, `pivoted`, `stream` (per
-//! matrix), then `substitute` with `passes` → `solve` → `bordered` with `refine` (per right-hand
-//! side).
+//! Order of work: `ordering` with `cut` → `supernode` → `symbolic` with `entries` (once per
+//! pattern), then `scale` → `alone` → `front` with `extend`, `spread`, `kernel`, `panel`,
+//! `wide`, `pivoted`, `stream` (per matrix), then `substitute` with `passes` → `solve` →
+//! `bordered` with `refine` (per right-hand side).
 
 mod adjoint;
 mod aligned;
+mod alone;
 mod block;
 mod bordered;
+mod cut;
+mod entries;
 mod extend;
 mod front;
 mod general;

@@ -1,33 +1,37 @@
-//! Fill-reducing ordering of the nodes: nested dissection with geometric cuts.
+//! Fill-reducing ordering of the nodes: nested dissection with geometric cuts (see `cut`).
 //!
-//! A cut runs along a grid line or a grid diagonal. On a five-point stencil the shortest
-//! closed separators are diamonds (the ball of the 1-norm), so diagonal cuts halve the work
-//! of the factorization against straight ones. Method: A. George, SIAM J. Numer. Anal. 10
-//! (1973) 345; leaves by minimum degree: A. George and J. Liu, SIAM Rev. 31 (1989) 1. The
-//! choice among cuts by an estimate of the flops below is our own.
+//! Method: A. George, SIAM J. Numer. Anal. 10 (1973) 345; leaves by minimum degree: A. George
+//! and J. Liu, SIAM Rev. 31 (1989) 1.
 
 use super::block::BlockPattern;
+use super::cut::{AFTER, BEFORE};
 
 /// Regions of at most this many nodes are ordered by minimum degree.
-const LEAF: usize = 12;
-/// Exact evaluations per direction; the rest is judged by counts alone.
-const TRIED: usize = 3;
-const NONE: u32 = u32::MAX;
+pub(super) const LEAF: usize = 24;
+pub(super) const NONE: u32 = u32::MAX;
 
-/// Neighbours of each node, symmetric, the node itself left out.
+/// Neighbours of each node, symmetric, the node itself left out, and nodes none of whose
+/// unknowns are in the fronts.
 pub(super) struct Graph {
     pub start: Vec<usize>,
     pub next: Vec<u32>,
+    /// Unknowns of each node in the fronts.
+    pub width: Vec<u32>,
 }
 
 impl Graph {
     /// The graph of pattern + its transpose: an unsymmetric pattern is made symmetric.
     pub fn of(pattern: &BlockPattern) -> Graph {
         let n = pattern.rows;
+        let live = |node: usize| {
+            let unknowns = node * pattern.block..(node + 1) * pattern.block;
+            unknowns.filter(|&u| !pattern.is_alone(u)).count() as u32
+        };
+        let width: Vec<u32> = (0..n).map(live).collect();
         let mut pairs: Vec<(u32, u32)> = Vec::with_capacity(2 * pattern.columns.len());
-        for r in 0..n {
+        for r in (0..n).filter(|&r| width[r] > 0) {
             for &c in &pattern.columns[pattern.start[r]..pattern.start[r + 1]] {
-                if c as usize != r {
+                if c as usize != r && width[c as usize] > 0 {
                     pairs.push((r as u32, c));
                     pairs.push((c, r as u32));
                 }
@@ -42,7 +46,7 @@ impl Graph {
         for r in 0..n {
             start[r + 1] += start[r];
         }
-        Graph { start, next: pairs.into_iter().map(|p| p.1).collect() }
+        Graph { start, next: pairs.into_iter().map(|p| p.1).collect(), width }
     }
 
     pub fn of_node(&self, node: u32) -> &[u32] {
@@ -50,13 +54,15 @@ impl Graph {
     }
 }
 
-/// Elimination order: element k is the node eliminated as number k.
-pub(super) fn nested_dissection(graph: &Graph, places: &[(u32, u32)]) -> Vec<u32> {
-    let n = graph.start.len() - 1;
-    let mut nodes: Vec<u32> = (0..n as u32).collect();
+/// Elimination order of the nodes that have unknowns in the fronts, `block` at most: element
+/// k is the node eliminated as number k.
+pub(super) fn nested_dissection(graph: &Graph, places: &[(u32, u32)], block: usize) -> Vec<u32> {
+    let n = graph.width.len();
+    let mut nodes: Vec<u32> = (0..n as u32).filter(|&v| graph.width[v as usize] > 0).collect();
     let mut cutter = Cutter {
         graph,
         places,
+        block: block as f64,
         region: vec![0; n],
         regions: 1,
         side: vec![0; n],
@@ -68,31 +74,19 @@ pub(super) fn nested_dissection(graph: &Graph, places: &[(u32, u32)]) -> Vec<u32
     nodes
 }
 
-/// Where a node lies relative to a cut.
-const BEFORE: u8 = 0;
-const AFTER: u8 = 1;
-const CUT: u8 = 2;
-
-#[derive(Clone, Copy)]
-enum Direction {
-    X,
-    Y,
-    Falling,
-    Rising,
-    /// Breadth-first levels, for graphs whose places do not separate them.
-    Level,
-}
-
-struct Cutter<'a> {
-    graph: &'a Graph,
-    places: &'a [(u32, u32)],
+pub(super) struct Cutter<'a> {
+    pub graph: &'a Graph,
+    pub places: &'a [(u32, u32)],
+    /// Unknowns of a whole node.
+    pub block: f64,
     /// Region that a node still belongs to; `NONE` once it is ordered.
-    region: Vec<u32>,
-    regions: u32,
-    side: Vec<u8>,
-    stamp: Vec<u32>,
-    stamps: u32,
-    level: Vec<u32>,
+    pub region: Vec<u32>,
+    pub regions: u32,
+    /// Where a node lies relative to a cut.
+    pub side: Vec<u8>,
+    pub stamp: Vec<u32>,
+    pub stamps: u32,
+    pub level: Vec<u32>,
 }
 
 impl Cutter<'_> {
@@ -122,8 +116,8 @@ impl Cutter<'_> {
             return;
         }
         match self.best_cut(nodes, label) {
-            Some((direction, at)) => {
-                self.mark(nodes, label, direction, at);
+            Some(cut) => {
+                self.mark(nodes, label, cut);
                 nodes.sort_unstable_by_key(|&v| (self.side[v as usize], v));
                 let before = nodes.iter().filter(|&&v| self.side[v as usize] == BEFORE).count();
                 let after = nodes.iter().filter(|&&v| self.side[v as usize] == AFTER).count();
@@ -147,12 +141,14 @@ impl Cutter<'_> {
         cut.sort_unstable_by_key(|&v| (self.places[v as usize], v));
     }
 
-    fn relabel(&mut self, nodes: &[u32]) {
+    /// Make the nodes a region of their own; its label.
+    pub fn relabel(&mut self, nodes: &[u32]) -> u32 {
         let label = self.regions;
         self.regions += 1;
         for &v in nodes {
             self.region[v as usize] = label;
         }
+        label
     }
 
     /// Group the nodes by component (equal stamps); the number of components. If it is 1,
@@ -197,145 +193,6 @@ impl Cutter<'_> {
         found.last().copied().unwrap_or(from)
     }
 
-    fn key(&self, node: u32, direction: Direction) -> i64 {
-        let (i, j) = self.places[node as usize];
-        let (i, j) = (i64::from(i), i64::from(j));
-        match direction {
-            Direction::X => i,
-            Direction::Y => j,
-            Direction::Falling => i + j,
-            Direction::Rising => i - j,
-            Direction::Level => i64::from(self.level[node as usize]),
-        }
-    }
-
-    fn best_cut(&mut self, nodes: &[u32], label: u32) -> Option<(Direction, i64)> {
-        let outside = self.outside(nodes, label);
-        let geometric = [Direction::X, Direction::Y, Direction::Falling, Direction::Rising];
-        let mut best = None;
-        let mut least = f64::INFINITY;
-        for directions in [&geometric[..], &[Direction::Level]] {
-            for &direction in directions {
-                for at in self.promising(nodes, direction, outside) {
-                    let cut = self.mark(nodes, label, direction, at);
-                    if cut.before == 0 || cut.after == 0 {
-                        continue;
-                    }
-                    let cost = front_flops(cut.size, outside)
-                        + region_flops(cut.before, cut.edge_before)
-                        + region_flops(cut.after, cut.edge_after);
-                    if cost < least {
-                        least = cost;
-                        best = Some((direction, at));
-                    }
-                }
-            }
-            if best.is_some() {
-                break;
-            }
-        }
-        best
-    }
-
-    /// Number of ordered nodes that a region touches.
-    fn outside(&mut self, nodes: &[u32], label: u32) -> usize {
-        self.stamps += 1;
-        let mut count = 0;
-        for &v in nodes {
-            for &w in self.graph.of_node(v) {
-                if self.region[w as usize] != label && self.stamp[w as usize] != self.stamps {
-                    self.stamp[w as usize] = self.stamps;
-                    count += 1;
-                }
-            }
-        }
-        count
-    }
-
-    /// Positions of a direction that look best by counts.
-    fn promising(&self, nodes: &[u32], direction: Direction, outside: usize) -> Vec<i64> {
-        let keys = || nodes.iter().map(|&v| self.key(v, direction));
-        let (Some(low), Some(high)) = (keys().min(), keys().max()) else { return Vec::new() };
-        // A graph whose places are far apart and sparse: counts by sorting would do, but a
-        // histogram is bounded by the grid, which the pattern's nodes fill for the most part.
-        let width = (high - low + 1) as usize;
-        if width < 3 || width > 64 * nodes.len() + 1024 {
-            return Vec::new();
-        }
-        let mut count = vec![0usize; width];
-        keys().for_each(|k| count[(k - low) as usize] += 1);
-        let mut scored = Vec::new();
-        let mut before = 0;
-        for (k, &here) in count.iter().enumerate() {
-            let after = nodes.len() - before - here;
-            if before > 0 && after > 0 && here > 0 {
-                let share = |part: usize| outside * part / nodes.len() + here;
-                let cost = front_flops(here, outside)
-                    + region_flops(before, share(before))
-                    + region_flops(after, share(after));
-                scored.push((cost, low + k as i64));
-            }
-            before += here;
-        }
-        scored.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
-        scored.truncate(TRIED);
-        scored.into_iter().map(|s| s.1).collect()
-    }
-
-    /// Label the nodes as before, after or on a cut, the cut mended (no edge may cross it)
-    /// and trimmed (a node that touches one side only joins that side).
-    fn mark(&mut self, nodes: &[u32], label: u32, direction: Direction, at: i64) -> CutSize {
-        for &v in nodes {
-            self.side[v as usize] = match self.key(v, direction).cmp(&at) {
-                std::cmp::Ordering::Less => BEFORE,
-                std::cmp::Ordering::Greater => AFTER,
-                std::cmp::Ordering::Equal => CUT,
-            };
-        }
-        let touches = |side: &[u8], region: &[u32], v: u32, which: u8| {
-            let near = self.graph.of_node(v);
-            near.iter().any(|&w| region[w as usize] == label && side[w as usize] == which)
-        };
-        for &v in nodes {
-            if self.side[v as usize] == BEFORE && touches(&self.side, &self.region, v, AFTER) {
-                self.side[v as usize] = CUT;
-            }
-        }
-        for &v in nodes {
-            if self.side[v as usize] == CUT {
-                if !touches(&self.side, &self.region, v, AFTER) {
-                    self.side[v as usize] = BEFORE;
-                } else if !touches(&self.side, &self.region, v, BEFORE) {
-                    self.side[v as usize] = AFTER;
-                }
-            }
-        }
-        let mut cut = CutSize::default();
-        self.stamps += 2;
-        for &v in nodes {
-            match self.side[v as usize] {
-                BEFORE => cut.before += 1,
-                AFTER => cut.after += 1,
-                _ => cut.size += 1,
-            }
-        }
-        // Edges of the two sides: ordered nodes next to them, and the cut.
-        for (which, edge) in [(BEFORE, &mut cut.edge_before), (AFTER, &mut cut.edge_after)] {
-            self.stamps += 1;
-            for &v in nodes.iter().filter(|&&v| self.side[v as usize] == which) {
-                for &w in self.graph.of_node(v) {
-                    let w_ = w as usize;
-                    if self.region[w_] != label && self.stamp[w_] != self.stamps {
-                        self.stamp[w_] = self.stamps;
-                        *edge += 1;
-                    }
-                }
-            }
-            *edge += cut.size;
-        }
-        cut
-    }
-
     /// Minimum degree on a small region and the ordered nodes around it.
     fn minimum_degree(&mut self, nodes: &mut [u32], label: u32) {
         let mut members: Vec<u32> = nodes.to_vec();
@@ -377,32 +234,4 @@ impl Cutter<'_> {
             }
         }
     }
-}
-
-#[derive(Default)]
-struct CutSize {
-    before: usize,
-    after: usize,
-    size: usize,
-    edge_before: usize,
-    edge_after: usize,
-}
-
-/// Multiply-adds, up to a factor, of a front with `pivots` and `rest` nodes.
-fn front_flops(pivots: usize, rest: usize) -> f64 {
-    let (s, m) = (pivots as f64, rest as f64);
-    s * s * s / 3.0 + s * s * m + s * m * m
-}
-
-/// Estimate for a compact region of `nodes` with `edge` nodes around it, halved until small.
-fn region_flops(nodes: usize, edge: usize) -> f64 {
-    let (mut n, mut m, mut copies, mut flops) = (nodes as f64, edge as f64, 1.0, 0.0);
-    while n > 6.0 {
-        let s = 0.8 * n.sqrt();
-        flops += copies * (s * s * s / 3.0 + s * s * m + s * m * m);
-        copies *= 2.0;
-        n = 0.5 * (n - s);
-        m = 0.5 * m + s;
-    }
-    flops + copies * (n * n * n / 3.0 + n * n * m + n * m * m)
 }

@@ -6,6 +6,7 @@ use std::sync::Arc;
 use pulp::Arch;
 
 use super::aligned::Aligned;
+use super::alone::AloneFactors;
 use super::block::{BlockMatrix, BlockPattern, LinearError};
 use super::front::{Met, Numeric, Store};
 use super::general::GeneralLu;
@@ -58,6 +59,7 @@ pub struct DirectSolver {
     pattern: Arc<BlockPattern>,
     arch: Arch,
     scaling: Scaling,
+    alone: AloneFactors,
     factor: Aligned,
     region: Aligned,
     exchange: Vec<u32>,
@@ -90,6 +92,7 @@ impl DirectSolver {
         DirectSolver {
             arch: machine(),
             scaling: Scaling::new(n),
+            alone: AloneFactors::default(),
             factor: Aligned::default(),
             region: Aligned::default(),
             exchange: vec![0; n],
@@ -131,6 +134,7 @@ impl DirectSolver {
         self.general_ready = false;
         self.scaling.measure(matrix)?;
         let symbolic = &*self.symbolic;
+        symbolic.alone.factor(matrix, &mut self.alone);
         self.factor.resize(symbolic.factor_len);
         self.region.resize(symbolic.region_len);
         let numeric = Numeric {
@@ -337,6 +341,10 @@ impl DirectSolver {
         if self.fronts.get().len() < length {
             self.fronts.resize(length);
         }
+        let n = self.pattern.rows * self.pattern.block;
+        if !transposed {
+            x.chunks_exact_mut(n.max(1)).for_each(|x| self.alone.before(x));
+        }
         Factors {
             symbolic: &self.symbolic,
             factor: self.factor.get(),
@@ -347,6 +355,9 @@ impl DirectSolver {
             columns,
         }
         .substitute(x, &mut self.fronts.get_mut()[..length], before, after);
+        if transposed {
+            x.chunks_exact_mut(n.max(1)).for_each(|x| self.alone.after_transposed(x));
+        }
     }
 }
 
@@ -374,7 +385,8 @@ mod tests {
                 start.push(columns.len());
             }
             let rows = (nx * ny) as usize;
-            let pattern = Arc::new(BlockPattern { rows, block, start, columns, places });
+            let pattern =
+                Arc::new(BlockPattern { rows, block, start, columns, places, alone: Vec::new() });
             let mut a = BlockMatrix::new(pattern.clone());
             for (k, v) in a.values.iter_mut().enumerate() {
                 *v = (k as f64 * 0.7).sin();

@@ -26,35 +26,27 @@ impl Factors<'_> {
     /// `before` and `after`. `work` holds the rows of all fronts for each column. Subtrees run
     /// in parallel; what they pass on is added in a fixed order.
     pub fn substitute(&self, x: &mut [f64], work: &mut [f64], before: &[f64], after: &[f64]) {
-        let b = self.symbolic.block;
-        let n = self.symbolic.order.len() * b;
+        let n = self.symbolic.size;
         let mut rest = &mut *work;
         for &root in &self.symbolic.roots {
             let (mine, others) = rest.split_at_mut(self.span(root as usize));
             rest = others;
-            match b {
-                1 => self.forward::<1>(root as usize, mine, x, before),
-                3 => self.forward::<3>(root as usize, mine, x, before),
-                4 => self.forward::<4>(root as usize, mine, x, before),
-                _ => self.forward::<0>(root as usize, mine, x, before),
-            }
+            self.forward(root as usize, mine, x, before);
             self.backward(root as usize, mine);
         }
         for f in &self.symbolic.fronts {
-            let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
             let own = &work[f.work * self.columns..(f.work + f.rows) * self.columns];
             for (w, x) in own.chunks_exact(f.rows).zip(x.chunks_exact_mut(n)) {
-                match b {
-                    1 => scatter::<1>(w, nodes, x, after),
-                    3 => scatter::<3>(w, nodes, x, after),
-                    4 => scatter::<4>(w, nodes, x, after),
-                    _ => w.chunks_exact(b).zip(nodes).for_each(|(w, &node)| {
-                        let at = node as usize * b;
-                        (0..b).for_each(|i| x[at + i] = w[i] * after[at + i]);
-                    }),
+                for (w, &u) in w.iter().zip(self.unknowns(f)) {
+                    x[u as usize] = w * after[u as usize];
                 }
             }
         }
+    }
+
+    /// Those eliminated in a front.
+    fn unknowns(&self, f: &Front) -> &[u32] {
+        &self.symbolic.unknowns[f.first..f.first + f.pivots]
     }
 
     /// Workspace of a subtree.
@@ -86,21 +78,14 @@ impl Factors<'_> {
         }
     }
 
-    /// B is the block size, 0 if only known at run time.
-    fn forward<const B: usize>(&self, s: usize, work: &mut [f64], x: &[f64], before: &[f64]) {
+    fn forward(&self, s: usize, work: &mut [f64], x: &[f64], before: &[f64]) {
         let f = &self.symbolic.fronts[s];
-        let b = if B == 0 { self.symbolic.block } else { B };
-        let n = self.symbolic.order.len() * b;
+        let n = self.symbolic.size;
         let (below, own) = work.split_at_mut(work.len() - f.rows * self.columns);
-        self.children(s, below, &|c, work| self.forward::<B>(c, work, x, before));
-        let nodes = &self.symbolic.order[f.first / b..(f.first + f.pivots) / b];
+        self.children(s, below, &|c, work| self.forward(c, work, x, before));
         for (w, x) in own.chunks_exact_mut(f.rows).zip(x.chunks_exact(n)) {
-            for (w, &node) in w.chunks_exact_mut(b).zip(nodes) {
-                let at = node as usize * b;
-                let (x, before) = (&x[at..at + b], &before[at..at + b]);
-                for i in 0..b {
-                    w[i] = x[i] * before[i];
-                }
+            for (w, &u) in w.iter_mut().zip(self.unknowns(f)) {
+                *w = x[u as usize] * before[u as usize];
             }
             w[f.pivots..].fill(0.0);
         }
@@ -195,16 +180,5 @@ impl Factors<'_> {
 
     fn halves(&self, f: &Front) -> (&[f64], &[f64]) {
         self.factor[f.factor..f.factor + 2 * f.kept].split_at(f.kept)
-    }
-}
-
-/// x ← w times `after`, by the nodes that the rows belong to; B is the block size.
-fn scatter<const B: usize>(w: &[f64], nodes: &[u32], x: &mut [f64], after: &[f64]) {
-    for (w, &node) in w.as_chunks::<B>().0.iter().zip(nodes) {
-        let at = node as usize * B;
-        let (x, after) = (&mut x[at..at + B], &after[at..at + B]);
-        for i in 0..B {
-            x[i] = w[i] * after[i];
-        }
     }
 }

@@ -27,18 +27,14 @@ fn front_time(p: usize, c: usize) -> f64 {
 }
 
 /// Elimination order made a postorder, and the supernodes in it.
-pub(super) fn supernodes(
-    graph: &Graph,
-    order: Vec<u32>,
-    block: usize,
-) -> (Vec<u32>, Vec<Supernode>) {
-    let n = order.len();
-    let mut position = vec![0u32; n];
+pub(super) fn supernodes(graph: &Graph, order: Vec<u32>) -> (Vec<u32>, Vec<Supernode>) {
+    let mut position = vec![0u32; graph.width.len()];
     for (k, &v) in order.iter().enumerate() {
         position[v as usize] = k as u32;
     }
     let groups = fundamental(graph, &order, &position);
-    let groups = amalgamate(groups, block);
+    let width: Vec<usize> = order.iter().map(|&v| graph.width[v as usize] as usize).collect();
+    let groups = amalgamate(groups, &width);
     postorder(groups, order)
 }
 
@@ -97,9 +93,11 @@ fn fundamental(graph: &Graph, order: &[u32], position: &[u32]) -> Vec<Group> {
     groups
 }
 
-/// Merge children into parents where the model says that it saves time.
-fn amalgamate(mut groups: Vec<Group>, block: usize) -> Vec<Group> {
+/// Merge children into parents where the model says that it saves time. `width`: unknowns at
+/// each position.
+fn amalgamate(mut groups: Vec<Group>, width: &[usize]) -> Vec<Group> {
     let count = groups.len();
+    let unknowns = |nodes: &[u32]| nodes.iter().map(|&k| width[k as usize]).sum::<usize>();
     let mut kids: Vec<Vec<usize>> = vec![Vec::new(); count];
     for (g, group) in groups.iter().enumerate() {
         if let Some(parent) = group.parent {
@@ -112,10 +110,9 @@ fn amalgamate(mut groups: Vec<Group>, block: usize) -> Vec<Group> {
         let mut open: Vec<usize> = kids[g].clone();
         open.sort_by_key(|&c| (std::cmp::Reverse(groups[c].rest.len()), c));
         for c in open {
-            let time = |p: usize, r: usize| front_time(p * block, r * block);
-            let (pc, rc) = (groups[c].pivots.len(), groups[c].rest.len());
-            let (pg, rg) = (groups[g].pivots.len(), groups[g].rest.len());
-            if time(pc + pg, rg) <= time(pc, rc) + time(pg, rg) {
+            let (pc, rc) = (unknowns(&groups[c].pivots), unknowns(&groups[c].rest));
+            let (pg, rg) = (unknowns(&groups[g].pivots), unknowns(&groups[g].rest));
+            if front_time(pc + pg, rg) <= front_time(pc, rc) + front_time(pg, rg) {
                 gone[c] = true;
                 let mut pivots = std::mem::take(&mut groups[c].pivots);
                 pivots.append(&mut groups[g].pivots);

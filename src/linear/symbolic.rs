@@ -8,7 +8,9 @@ use std::ops::Range;
 
 use crate::bare::Places;
 
+use super::alone::Alone;
 use super::block::BlockPattern;
+use super::entries::{Entry, Single};
 use super::kernel::group_start;
 use super::ordering::{Graph, nested_dissection};
 use super::supernode::{Supernode, supernodes};
@@ -46,8 +48,9 @@ pub(super) struct Front {
     pub children: Range<usize>,
     /// In `Symbolic::rest_nodes`.
     pub rest_nodes: Range<usize>,
-    /// In `Symbolic::entries`.
+    /// In `Symbolic::entries` and `singles`.
     pub entries: Range<usize>,
+    pub singles: Range<usize>,
     /// In `Symbolic::runs` and `groups`: where this front's rest goes in its parent.
     pub runs: Range<usize>,
     pub groups: Range<usize>,
@@ -92,44 +95,29 @@ pub(super) struct Group {
     pub places: Places,
 }
 
-/// One block of the matrix and where it goes in its front.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Entry {
-    /// Number of the block in `BlockMatrix::values`.
-    pub block: u32,
-    pub row_node: u32,
-    pub column_node: u32,
-    /// Row and column in the half it goes to.
-    pub row: u32,
-    pub column: u32,
-    pub half: Half,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Half {
-    Lower,
-    /// Stored transposed.
-    Upper,
-    /// A diagonal block: lower part to the one, upper to the other.
-    Both,
-}
-
 /// The analysis of one pattern.
 #[derive(Debug)]
 pub struct Symbolic {
     pub(super) block: usize,
+    /// Unknowns, those in no front included.
+    pub(super) size: usize,
     /// Postorder: children before parents.
     pub(super) fronts: Vec<Front>,
     pub(super) children: Vec<u32>,
     /// Fronts without a parent.
     pub(super) roots: Vec<u32>,
-    /// Elimination positions of the rest of each front, growing.
-    pub(super) rest_nodes: Vec<u32>,
+    /// Elimination positions of the nodes in the rest of each front, growing, and the row of
+    /// the rest at which each starts.
+    rest_nodes: Vec<u32>,
+    rest_rows: Vec<u32>,
     pub(super) entries: Vec<Entry>,
+    pub(super) singles: Vec<Single>,
     pub(super) runs: Vec<Run>,
     pub(super) groups: Vec<Group>,
-    /// Node at each elimination position.
-    pub(super) order: Vec<u32>,
+    /// Unknown of the matrix at each elimination position.
+    pub(super) unknowns: Vec<u32>,
+    /// Unknowns that are in no front.
+    pub(super) alone: Alone,
     pub(super) factor_len: usize,
     pub(super) region_len: usize,
     /// Rows of all fronts.
@@ -142,28 +130,39 @@ impl Symbolic {
     /// Order, find the fronts, lay out the arenas.
     pub fn new(pattern: &BlockPattern) -> Symbolic {
         let graph = Graph::of(pattern);
-        let order = nested_dissection(&graph, &pattern.places);
-        let (order, nodes) = supernodes(&graph, order, pattern.block);
+        let order = nested_dissection(&graph, &pattern.places, pattern.block);
+        let (order, nodes) = supernodes(&graph, order);
         let mut symbolic = Symbolic {
             block: pattern.block,
+            size: pattern.rows * pattern.block,
             fronts: Vec::with_capacity(nodes.len()),
             children: Vec::new(),
             roots: Vec::new(),
             rest_nodes: Vec::new(),
+            rest_rows: Vec::new(),
             entries: Vec::with_capacity(pattern.columns.len()),
+            singles: Vec::new(),
             runs: Vec::new(),
             groups: Vec::new(),
-            order,
+            unknowns: Vec::with_capacity(pattern.rows * pattern.block),
+            alone: Alone::of(pattern),
             factor_len: 0,
             region_len: 0,
             work_len: 0,
             flops: 0.0,
             fill: 0,
         };
-        symbolic.add_fronts(&nodes);
+        let mut starts = vec![0];
+        for &node in &order {
+            let of_node = node as usize * pattern.block..(node as usize + 1) * pattern.block;
+            let live = of_node.filter(|&u| !pattern.is_alone(u));
+            symbolic.unknowns.extend(live.map(|u| u as u32));
+            starts.push(symbolic.unknowns.len());
+        }
+        symbolic.add_fronts(&nodes, &starts);
         symbolic.add_tree(&nodes);
-        symbolic.add_runs(&nodes);
-        symbolic.add_entries(pattern);
+        symbolic.add_runs(&nodes, &starts);
+        symbolic.add_entries(pattern, &order, &starts);
         symbolic
     }
 
@@ -177,9 +176,9 @@ impl Symbolic {
         self.fill
     }
 
-    /// Block row at each elimination position.
-    pub fn order(&self) -> &[u32] {
-        &self.order
+    /// All unknowns in elimination order: those solved for by themselves first.
+    pub fn order(&self) -> impl Iterator<Item = u32> {
+        self.alone.unknowns().chain(self.unknowns.iter().copied())
     }
 
     /// Number of fronts.
@@ -192,17 +191,24 @@ impl Symbolic {
         8 * (self.factor_len + self.region_len)
     }
 
-    fn add_fronts(&mut self, nodes: &[Supernode]) {
-        let b = self.block;
-        let mut first = 0;
+    /// `starts`: first unknown of each elimination position of nodes.
+    fn add_fronts(&mut self, nodes: &[Supernode], starts: &[usize]) {
+        let width = |k: u32| starts[k as usize + 1] - starts[k as usize];
+        let (mut first_node, mut first) = (0, 0);
         for node in nodes {
-            let (pivots, rest) = (node.pivots * b, node.rest.len() * b);
+            first_node += node.pivots;
+            let pivots = starts[first_node] - first;
+            let at = self.rest_nodes.len();
+            let mut rest = 0;
+            for &k in &node.rest {
+                self.rest_nodes.push(k);
+                self.rest_rows.push(rest as u32);
+                rest += width(k);
+            }
             let rows = padded(pivots) + padded(rest);
             let groups = padded(rest) / LANE;
             let panels = pivots / LANE;
             let kept = group_start(panels, rows) + pivots % LANE * (rows - panels * LANE);
-            let at = self.rest_nodes.len();
-            self.rest_nodes.extend_from_slice(&node.rest);
             self.fronts.push(Front {
                 first,
                 pivots,
@@ -213,6 +219,7 @@ impl Symbolic {
                 children: 0..0,
                 rest_nodes: at..self.rest_nodes.len(),
                 entries: 0..0,
+                singles: 0..0,
                 runs: 0..0,
                 groups: 0..0,
                 half: LANE * LANE * groups * (groups + 1) / 2,
@@ -270,32 +277,30 @@ impl Symbolic {
         }
     }
 
-    fn add_runs(&mut self, nodes: &[Supernode]) {
-        let b = self.block;
+    /// Row of a front at which the node at elimination position `k` starts.
+    pub(super) fn row_of(&self, front: &Front, k: u32, starts: &[usize]) -> usize {
+        let inside = starts[k as usize] - front.first;
+        if inside < front.pivots {
+            return inside;
+        }
+        let rest = front.rest_nodes.clone();
+        let at = self.rest_nodes[rest.clone()].partition_point(|&v| v < k);
+        padded(front.pivots) + self.rest_rows[rest.start + at] as usize
+    }
+
+    fn add_runs(&mut self, nodes: &[Supernode], starts: &[usize]) {
         for (s, node) in nodes.iter().enumerate() {
             let start = self.runs.len();
             if let Some(parent) = node.parent {
-                let p = &self.fronts[parent];
-                let theirs = &self.rest_nodes[p.rest_nodes.clone()];
-                let (first, pivots) = (p.first / b, p.pivots / b);
-                let mut at = 0;
-                for (k, &node) in node.rest.iter().enumerate() {
-                    let to = if (node as usize) < first + pivots {
-                        (node as usize - first) * b
-                    } else {
-                        while at < theirs.len() && theirs[at] < node {
-                            at += 1;
-                        }
-                        padded(p.pivots) + at * b
-                    };
+                let mut from = 0;
+                for &k in &node.rest {
+                    let to = self.row_of(&self.fronts[parent], k, starts) as u32;
+                    let len = (starts[k as usize + 1] - starts[k as usize]) as u32;
                     match self.runs[start..].last_mut() {
-                        Some(run) if (run.to + run.len) as usize == to => run.len += b as u32,
-                        _ => self.runs.push(Run {
-                            from: (k * b) as u32,
-                            len: b as u32,
-                            to: to as u32,
-                        }),
+                        Some(run) if run.to + run.len == to => run.len += len,
+                        _ => self.runs.push(Run { from, len, to }),
                     }
+                    from += len;
                 }
             }
             self.fronts[s].runs = start..self.runs.len();
@@ -325,64 +330,9 @@ impl Symbolic {
                 }
             }
             let gap = (seen..rows).step_by(LANE);
-            self.groups.extend(gap.map(|to| empty(to, (node.rest.len() * b) as u32)));
+            self.groups.extend(gap.map(|to| empty(to, self.fronts[s].rest as u32)));
             self.fronts[s].groups = start..self.groups.len();
         }
-    }
-
-    fn add_entries(&mut self, pattern: &BlockPattern) {
-        let b = self.block;
-        let n = pattern.rows;
-        let mut position = vec![0u32; n];
-        for (k, &v) in self.order.iter().enumerate() {
-            position[v as usize] = k as u32;
-        }
-        let mut front_of = vec![0u32; n];
-        for (s, f) in self.fronts.iter().enumerate() {
-            front_of[f.first / b..(f.first + f.pivots) / b].fill(s as u32);
-        }
-        let mut list: Vec<(u32, Entry)> = Vec::with_capacity(pattern.columns.len());
-        for r in 0..n {
-            for k in pattern.start[r]..pattern.start[r + 1] {
-                let c = pattern.columns[k];
-                let (pr, pc) = (position[r], position[c as usize]);
-                let (early, late) = (pr.min(pc), pr.max(pc));
-                let s = front_of[early as usize];
-                let f = &self.fronts[s as usize];
-                let column = early as usize * b - f.first;
-                let inside = late as usize * b - f.first;
-                let row = if inside < f.pivots {
-                    inside
-                } else {
-                    let rest = &self.rest_nodes[f.rest_nodes.clone()];
-                    padded(f.pivots) + rest.partition_point(|&v| v < late) * b
-                };
-                let half = match pr.cmp(&pc) {
-                    std::cmp::Ordering::Less => Half::Upper,
-                    std::cmp::Ordering::Equal => Half::Both,
-                    std::cmp::Ordering::Greater => Half::Lower,
-                };
-                let entry = Entry {
-                    block: k as u32,
-                    row_node: r as u32,
-                    column_node: c,
-                    row: row as u32,
-                    column: column as u32,
-                    half,
-                };
-                list.push((s, entry));
-            }
-        }
-        list.sort_by_key(|e| e.0);
-        for (s, _) in &list {
-            self.fronts[*s as usize].entries.end += 1;
-        }
-        let mut at = 0;
-        for f in &mut self.fronts {
-            f.entries = at..at + f.entries.end;
-            at = f.entries.end;
-        }
-        self.entries.extend(list.into_iter().map(|e| e.1));
     }
 }
 

@@ -4,7 +4,7 @@
 use std::sync::Arc;
 
 use crate::discretize::{Device, NONE};
-use crate::linear::{BlockMatrix, BlockPattern, DirectSolver, LinearError};
+use crate::linear::{BlockMatrix, DirectSolver, LinearError};
 
 /// A scalar system with the device's coupling pattern.
 pub struct ScalarSystem {
@@ -16,7 +16,7 @@ pub struct ScalarSystem {
 impl ScalarSystem {
     /// Analyse once for a device.
     pub fn new(device: &Device) -> Result<ScalarSystem, LinearError> {
-        let pattern = Arc::new(BlockPattern { block: 1, ..(*device.pattern).clone() });
+        let pattern = Arc::new(device.pattern.with_block(1));
         Ok(ScalarSystem {
             matrix: BlockMatrix::new(pattern.clone()),
             rhs: vec![0.0; pattern.rows],
@@ -26,7 +26,7 @@ impl ScalarSystem {
 
     /// The same for a device with the same pattern: analysis shared.
     pub fn relative(&self, device: &Device) -> ScalarSystem {
-        let pattern = Arc::new(BlockPattern { block: 1, ..(*device.pattern).clone() });
+        let pattern = Arc::new(device.pattern.with_block(1));
         ScalarSystem {
             matrix: BlockMatrix::new(pattern.clone()),
             rhs: vec![0.0; pattern.rows],

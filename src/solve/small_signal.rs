@@ -10,7 +10,7 @@ use std::sync::Arc;
 use nalgebra::DMatrix;
 
 use crate::discretize::{Change, Ionizing, Stage, State};
-use crate::linear::{BlockMatrix, BlockPattern, DirectSolver, LinearError};
+use crate::linear::{BlockMatrix, DirectSolver, LinearError};
 
 use super::system::{PER_UM, System};
 
@@ -81,7 +81,7 @@ impl SmallSignal {
         let storage = system.assembly.matrix.values.clone();
         // The system is left as at a solved point.
         system.assembly.evaluate(device, state, true);
-        let pattern = Arc::new(BlockPattern { block: 2 * block, ..(*device.pattern).clone() });
+        let pattern = Arc::new(device.pattern.with_block(2 * block));
         Ok(SmallSignal {
             block,
             jacobian,

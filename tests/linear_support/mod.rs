@@ -54,7 +54,7 @@ pub fn grid(
         columns.extend(near.into_iter().filter_map(|(i, j)| at(i, j)));
         start.push(columns.len());
     }
-    Arc::new(BlockPattern { rows: places.len(), block, start, columns, places })
+    Arc::new(BlockPattern { rows: places.len(), block, start, columns, places, alone: Vec::new() })
 }
 
 /// Nodes everywhere but in two holes (one of them at the edge).
