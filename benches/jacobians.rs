@@ -4,7 +4,8 @@
 //!
 //! Each point gives a folder NODES-POINT with NumPy arrays: `start`, `columns` and `values`
 //! (block rows of 3 × 3 blocks as assembled, not scaled), `places` (grid line numbers of each
-//! node) and `order` (our elimination order of the nodes).
+//! node), `order` (our elimination order of the unknowns) and `alone` (1 for each unknown whose
+//! row has its diagonal alone).
 
 use std::path::Path;
 use std::process::ExitCode;
@@ -107,12 +108,15 @@ fn write(
     let symbolic = Symbolic::new(pattern);
     std::fs::create_dir_all(folder).map_err(|e| format!("{}: {e}", folder.display()))?;
     let start: Vec<u32> = pattern.start.iter().map(|&s| s as u32).collect();
+    let order: Vec<u32> = symbolic.order().collect();
+    let alone: Vec<u32> = pattern.alone.iter().map(|&a| u32::from(a)).collect();
     let places: Vec<u32> = pattern.places.iter().flat_map(|&(i, j)| [i, j]).collect();
     let write = || {
         save_numbers(&folder.join("start.npy"), &start)?;
         save_numbers(&folder.join("columns.npy"), &pattern.columns)?;
         save_numbers(&folder.join("places.npy"), &places)?;
-        save_numbers(&folder.join("order.npy"), symbolic.order())?;
+        save_numbers(&folder.join("order.npy"), &order)?;
+        save_numbers(&folder.join("alone.npy"), &alone)?;
         save(&folder.join("values.npy"), &matrix.values)
     };
     write().map_err(|e| format!("{}: {e}", folder.display()))

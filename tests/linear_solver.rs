@@ -4,7 +4,9 @@ mod linear_support;
 
 use std::sync::Arc;
 
-use holdpoint::linear::{BlockMatrix, BlockPattern, DirectSolver, GeneralLu, LinearError};
+use holdpoint::linear::{
+    BlockMatrix, BlockPattern, DirectSolver, GeneralLu, LinearError, Symbolic,
+};
 use linear_support::*;
 
 /// Solution by the general-purpose LU with two refinement sweeps.
@@ -53,27 +55,64 @@ fn random_systems_on_grids_with_holes_agree_with_the_general_purpose_lu() {
             }
             let pattern = grid(nx, ny, block, holes(nx, ny));
             let a = random(&pattern, 7 + u64::from(nx) + block as u64, 4.0);
-            let n = pattern.rows * block;
-            let mut solver = DirectSolver::new(pattern).unwrap();
-            solver.factor(&a).unwrap();
-            for transposed in [false, true] {
-                let b = vector(3 * n, 11);
-                let mut x = b.clone();
-                let info = if transposed {
-                    solver.solve_transposed(&a, &mut x, 3).unwrap()
-                } else {
-                    solver.solve(&a, &mut x, 3).unwrap()
-                };
-                assert!(info.backward_error < 1e-12, "{nx}x{ny} {block}: {info:?}");
-                for c in 0..3 {
-                    let y = reference(&a, &b[c * n..(c + 1) * n], transposed);
-                    let d = difference(&x[c * n..(c + 1) * n], &y);
-                    assert!(d < 1e-10, "{nx}x{ny} block {block} column {c}: {d:e}");
-                }
-            }
-            assert_eq!(solver.work().general, 0, "{nx}x{ny} block {block}");
+            agrees(&a, &format!("{nx}x{ny} block {block}"));
         }
     }
+}
+
+#[test]
+fn unknowns_alone_in_their_rows_stay_out_of_the_fronts() {
+    for (nx, ny) in SIZES {
+        for block in [1, 2, 3, 4, 5] {
+            let pattern = with_alone(&grid(nx, ny, block, holes(nx, ny)));
+            let mut a = random(&pattern, 5 + u64::from(nx) + block as u64, 4.0);
+            keep_promise(&mut a);
+            agrees(&a, &format!("{nx}x{ny} block {block}"));
+            let mut order: Vec<u32> = Symbolic::new(&pattern).order().collect();
+            order.sort_unstable();
+            assert!(order.into_iter().eq(0..(pattern.rows * block) as u32));
+        }
+    }
+    // As many flops as the same matrix has without the promise would be no gain.
+    let plain = grid(60, 60, 3, |_, _| true);
+    let flops = |p: &BlockPattern| Symbolic::new(p).flops();
+    assert!(flops(&with_alone(&plain)) < 0.6 * flops(&plain));
+}
+
+#[test]
+fn a_broken_promise_is_answered_by_the_general_purpose_lu() {
+    let pattern = with_alone(&grid(20, 20, 3, |_, _| true));
+    let a = random(&pattern, 3, 4.0);
+    let b = vector(1200, 4);
+    let mut x = b.clone();
+    let mut solver = DirectSolver::new(pattern).unwrap();
+    solver.factor(&a).unwrap();
+    let info = solver.solve(&a, &mut x, 1).unwrap();
+    assert_eq!(info.general, 1);
+    assert!(difference(&x, &reference(&a, &b, false)) < 1e-10);
+}
+
+/// Three right-hand sides, plain and transposed, against the general-purpose LU.
+fn agrees(a: &BlockMatrix, what: &str) {
+    let n = a.pattern.rows * a.pattern.block;
+    let mut solver = DirectSolver::new(a.pattern.clone()).unwrap();
+    solver.factor(a).unwrap();
+    for transposed in [false, true] {
+        let b = vector(3 * n, 11);
+        let mut x = b.clone();
+        let info = if transposed {
+            solver.solve_transposed(a, &mut x, 3).unwrap()
+        } else {
+            solver.solve(a, &mut x, 3).unwrap()
+        };
+        assert!(info.backward_error < 1e-12, "{what}: {info:?}");
+        for c in 0..3 {
+            let y = reference(a, &b[c * n..(c + 1) * n], transposed);
+            let d = difference(&x[c * n..(c + 1) * n], &y);
+            assert!(d < 1e-10, "{what} column {c}: {d:e}");
+        }
+    }
+    assert_eq!(solver.work().general, 0, "{what}");
 }
 
 #[test]

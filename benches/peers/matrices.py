@@ -12,5 +12,4 @@ def read(folder):
     a = sp.bsr_matrix((load("values").reshape(-1, 3, 3), columns, start),
                       shape=(3 * nodes, 3 * nodes)).tocsr()
     a.eliminate_zeros()
-    order = load("order").astype(np.int64)
-    return a, (3 * order[:, None] + np.arange(3)).ravel().astype(np.int32)
+    return a, load("order").astype(np.int32)

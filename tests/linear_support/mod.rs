@@ -66,6 +66,33 @@ pub fn holes(nx: u32, ny: u32) -> impl Fn(u32, u32) -> bool {
     }
 }
 
+/// The same pattern with rows that have their diagonal alone: all of some nodes, the later
+/// unknowns of others.
+pub fn with_alone(pattern: &BlockPattern) -> Arc<BlockPattern> {
+    let b = pattern.block;
+    let is_alone = |&(i, j): &(u32, u32)| match (i + 2 * j) % 7 {
+        0 => 0,
+        1 | 2 => b - 1,
+        _ => b,
+    };
+    let alone = pattern.places.iter().flat_map(|place| (0..b).map(move |u| u >= is_alone(place)));
+    Arc::new(BlockPattern { alone: alone.collect(), ..pattern.clone() })
+}
+
+/// Clear what the pattern promises to be zero.
+pub fn keep_promise(a: &mut BlockMatrix) {
+    let (p, b) = (a.pattern.clone(), a.pattern.block);
+    for r in 0..p.rows {
+        for k in p.start[r]..p.start[r + 1] {
+            for e in (0..b * b).filter(|e| p.is_alone(r * b + e / b)) {
+                if p.columns[k] as usize * b + e % b != r * b + e / b {
+                    a.values[k * b * b + e] = 0.0;
+                }
+            }
+        }
+    }
+}
+
 /// Random entries; `weight` is added to the diagonal.
 pub fn random(pattern: &Arc<BlockPattern>, seed: u64, weight: f64) -> BlockMatrix {
     let mut random = Random(seed);
