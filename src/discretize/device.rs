@@ -377,19 +377,21 @@ impl Device {
             start,
             columns,
             places,
-            alone: (0..self.nodes()).flat_map(|n| self.alone(n)).collect(),
+            alone: (0..self.nodes())
+                .flat_map(|n| self.alone(n).into_iter().take(self.block()))
+                .collect(),
         });
     }
 
-    /// Which equations of a node have their own unknown alone: a tied node's, where the
+    /// Which equations of a node (the last with heat) have their own unknown alone: a tied node's, where the
     /// lattice temperature does not shift what it is tied to, and those of carriers in oxide.
-    fn alone(&self, node: usize) -> Vec<bool> {
+    fn alone(&self, node: usize) -> [bool; 4] {
         let (state, carriers) = match self.ties[node] {
             Tie::Free => (false, !self.has_silicon(node)),
             Tie::Gate(_) => (true, true),
             Tie::Ohmic(_) => (!self.has_heat(), !self.has_heat()),
         };
-        [state, carriers, carriers, false][..self.block()].to_vec()
+        [state, carriers, carriers, false]
     }
 
     /// Neighbour of node `i` in a direction.

@@ -1,6 +1,7 @@
 //! Unknowns whose rows have their diagonal alone: solved for before all others, or after them
 //! with the transposed matrix. A contact's unknowns and the carriers in oxide are such; in the
-//! fronts they would be a tenth of the work.
+//! fronts they would be a tenth of the work (the pad at 29,586 unknowns, one order: 340 Mflop
+//! with them, 302 without).
 
 use super::block::{BlockMatrix, BlockPattern};
 
@@ -37,16 +38,13 @@ impl Alone {
         for r in 0..pattern.rows {
             for k in pattern.start[r]..pattern.start[r + 1] {
                 let c = pattern.columns[k] as usize;
-                for e in 0..b * b {
-                    let (row, column, value) = (r * b + e / b, c * b + e % b, k * b * b + e);
-                    if !pattern.is_alone(column) {
-                        continue;
-                    }
-                    let (row_, column_, value) = (row as u32, column as u32, value as u32);
+                for e in (0..b * b).filter(|e| pattern.is_alone(c * b + e % b)) {
+                    let (row, column) = (r * b + e / b, c * b + e % b);
+                    let value = (k * b * b + e) as u32;
                     if row == column {
-                        alone.diagonals.push((row_, value));
+                        alone.diagonals.push((row as u32, value));
                     } else if !pattern.is_alone(row) {
-                        alone.entries.push(Entry { value, row: row_, column: column_ });
+                        alone.entries.push(Entry { value, row: row as u32, column: column as u32 });
                     }
                 }
             }

@@ -29,6 +29,11 @@ impl BlockPattern {
         BlockPattern { block, alone: Vec::new(), ..self.clone() }
     }
 
+    /// Unknowns of a block row that are in the fronts: those not alone.
+    pub(super) fn live(&self, node: usize) -> impl Iterator<Item = usize> {
+        (node * self.block..(node + 1) * self.block).filter(|&u| !self.is_alone(u))
+    }
+
     /// Whether an unknown's row has its diagonal alone.
     pub fn is_alone(&self, unknown: usize) -> bool {
         self.alone.get(unknown).copied().unwrap_or(false)

@@ -107,10 +107,7 @@ fn singles_of(
     rows: usize,
 ) -> impl Iterator<Item = Single> + '_ {
     let b = pattern.block;
-    let live = move |node: u32| {
-        let first = node as usize * b;
-        (first..first + b).filter(|&u| !pattern.is_alone(u)).enumerate()
-    };
+    let live = move |node: u32| pattern.live(node as usize).enumerate();
     live(entry.row_node).flat_map(move |(i, row)| {
         live(entry.column_node).map(move |(j, column)| {
             let half = match entry.half {

@@ -243,10 +243,9 @@ impl Numeric<'_> {
             _ => self.entries::<0>(front, l, u),
         }
         for e in &self.symbolic.singles[front.singles.clone()] {
-            let scale = self.row_scale[e.row_unknown as usize];
-            let v = self.matrix.values[e.value as usize]
-                * scale
-                * self.column_scale[e.column_unknown as usize];
+            let row = self.row_scale[e.row_unknown as usize];
+            let column = self.column_scale[e.column_unknown as usize];
+            let v = self.matrix.values[e.value as usize] * row * column;
             if e.half != Half::Upper {
                 l[e.to as usize] += v;
             }

@@ -23,11 +23,7 @@ impl Graph {
     /// The graph of pattern + its transpose: an unsymmetric pattern is made symmetric.
     pub fn of(pattern: &BlockPattern) -> Graph {
         let n = pattern.rows;
-        let live = |node: usize| {
-            let unknowns = node * pattern.block..(node + 1) * pattern.block;
-            unknowns.filter(|&u| !pattern.is_alone(u)).count() as u32
-        };
-        let width: Vec<u32> = (0..n).map(live).collect();
+        let width: Vec<u32> = (0..n).map(|node| pattern.live(node).count() as u32).collect();
         let mut pairs: Vec<(u32, u32)> = Vec::with_capacity(2 * pattern.columns.len());
         for r in (0..n).filter(|&r| width[r] > 0) {
             for &c in &pattern.columns[pattern.start[r]..pattern.start[r + 1]] {

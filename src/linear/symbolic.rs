@@ -21,7 +21,8 @@ pub(super) const LANE: usize = 8;
 /// A subtree below this many flops is not worth a thread of its own,
 const PARALLEL_FLOPS: f64 = 2e6;
 /// nor one below this part of the whole: workspaces of parallel subtrees are disjoint, which
-/// costs one thread 4 % at 116,640 unknowns, while 1/16 costs two threads 10 % there.
+/// costs one thread 4 % at 116,640 unknowns, while 1/16 costs two threads 7 to 9 % there
+/// (the pad's Jacobian; none of either on the matrices of `benches/linear.rs`).
 const PARALLEL_SHARE: f64 = 1.0 / 32.0;
 /// A front above this many flops is worth two threads.
 const WIDE_FLOPS: f64 = 4e6;
@@ -155,9 +156,7 @@ impl Symbolic {
         };
         let mut starts = vec![0];
         for &node in &order {
-            let of_node = node as usize * pattern.block..(node as usize + 1) * pattern.block;
-            let live = of_node.filter(|&u| !pattern.is_alone(u));
-            symbolic.unknowns.extend(live.map(|u| u as u32));
+            symbolic.unknowns.extend(pattern.live(node as usize).map(|u| u as u32));
             starts.push(symbolic.unknowns.len());
         }
         symbolic.add_fronts(&nodes, &starts);

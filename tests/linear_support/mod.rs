@@ -70,12 +70,12 @@ pub fn holes(nx: u32, ny: u32) -> impl Fn(u32, u32) -> bool {
 /// unknowns of others.
 pub fn with_alone(pattern: &BlockPattern) -> Arc<BlockPattern> {
     let b = pattern.block;
-    let is_alone = |&(i, j): &(u32, u32)| match (i + 2 * j) % 7 {
+    let live = |&(i, j): &(u32, u32)| match (i + 2 * j) % 7 {
         0 => 0,
         1 | 2 => b - 1,
         _ => b,
     };
-    let alone = pattern.places.iter().flat_map(|place| (0..b).map(move |u| u >= is_alone(place)));
+    let alone = pattern.places.iter().flat_map(|place| (0..b).map(move |u| u >= live(place)));
     Arc::new(BlockPattern { alone: alone.collect(), ..pattern.clone() })
 }
 

@@ -269,9 +269,10 @@ fn newton_is_quadratic_at_the_end() {
 
 /// Avalanche couples the carriers through net currents, whose relative errors exceed those
 /// of the densities: the order is the same, the constant larger. Breakdown from −10 V on leaves
-/// 1e-10 to 4e-6 of a step of 5e-5 to rounding, whichever of four elimination orders the solver
-/// takes and however often it refines; one point then needs a step more in one order, none in
-/// the others. So one or two of 22 points may, if that step ends at rounding.
+/// 1e-10 to 4e-6 of a step of 5e-5 to rounding, in three elimination orders tried and with one
+/// or three sweeps of refinement. In two of the orders one of the 22 points then needed a step
+/// or two more. So two may, if they end at rounding; a wrong derivative would
+/// show at most points.
 #[test]
 fn newton_is_quadratic_at_the_end_with_avalanche() {
     newton_is_quadratic("", 100.0, 2);
