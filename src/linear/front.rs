@@ -15,7 +15,7 @@ use super::panel::{Eliminate, Kept};
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
-use super::stream::in_workspace;
+use super::stream::{in_spare, in_workspace};
 use super::symbolic::{Front, LANE, Symbolic};
 use super::wide::{eliminate_wide, workspace};
 
@@ -96,6 +96,15 @@ impl Numeric<'_> {
     fn subtree(&self, s: usize, store: Store<'_>, region: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
         let (out, work) = region.split_at_mut(2 * front.half);
+        if front.apart {
+            in_spare(self.symbolic.spare_len, |work| self.below_and_own(s, store, out, work))
+        } else {
+            self.below_and_own(s, store, out, work)
+        }
+    }
+
+    fn below_and_own(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
+        let front = &self.symbolic.fronts[s];
         let children = &self.symbolic.children[front.children.clone()];
         let mut met = Met::default();
         let mut store = store;

@@ -8,8 +8,24 @@ use std::cell::RefCell;
 
 use crate::bare;
 
+use super::aligned::Aligned;
+
 thread_local! {
     static WORKSPACE: RefCell<Vec<f64>> = const { RefCell::new(Vec::new()) };
+    static SPARE: RefCell<Vec<Aligned>> = const { RefCell::new(Vec::new()) };
+}
+
+/// Run `build` on workspace of so many numbers for contribution blocks, which this thread used
+/// before if it can be: what is written there again is in the cache. What it holds before is
+/// left over. `build` may run other tasks of the pool, which take other workspace.
+pub(super) fn in_spare<R>(len: usize, build: impl FnOnce(&mut [f64]) -> R) -> R {
+    let mut space = SPARE.with_borrow_mut(Vec::pop).unwrap_or_default();
+    if space.get().len() < len {
+        space.resize(len);
+    }
+    let done = build(&mut space.get_mut()[..len]);
+    SPARE.with_borrow_mut(|spare| spare.push(space));
+    done
 }
 
 /// Run `build` on workspace of so many numbers that begins at a cache line. What it holds

@@ -66,6 +66,9 @@ pub(super) struct Front {
     pub leftmost: usize,
     /// Children's subtrees run in parallel.
     pub parallel: bool,
+    /// One of those subtrees, all of one thread: its workspace, but for its own contribution,
+    /// is that thread's.
+    pub apart: bool,
     /// Start of its rows in the workspace of substitutions.
     pub work: usize,
     /// Large enough for two threads of its own.
@@ -122,6 +125,8 @@ pub struct Symbolic {
     pub(super) alone: Alone,
     pub(super) factor_len: usize,
     pub(super) region_len: usize,
+    /// Workspace of a subtree `apart`.
+    pub(super) spare_len: usize,
     /// Rows of all fronts.
     pub(super) work_len: usize,
     flops: f64,
@@ -150,6 +155,7 @@ impl Symbolic {
             alone: Alone::of(pattern),
             factor_len: 0,
             region_len: 0,
+            spare_len: 0,
             work_len: 0,
             flops: 0.0,
             fill: 0,
@@ -227,6 +233,7 @@ impl Symbolic {
                 region_len: 0,
                 leftmost: 0,
                 parallel: false,
+                apart: false,
                 work: self.work_len,
                 wide: flops(pivots, rest) > WIDE_FLOPS,
             });
@@ -242,6 +249,8 @@ impl Symbolic {
         let count = nodes.len();
         let mut kids: Vec<Vec<u32>> = vec![Vec::new(); count];
         let mut work: Vec<f64> = self.fronts.iter().map(|f| flops(f.pivots, f.rest)).collect();
+        // Something in the subtree runs in parallel.
+        let mut divided = vec![false; count];
         let enough = PARALLEL_FLOPS.max(PARALLEL_SHARE * self.flops);
         for s in 0..count {
             self.fronts[s].leftmost =
@@ -251,12 +260,18 @@ impl Symbolic {
             let heavy = kids[s].iter().filter(|&&c| work[c as usize] > enough).count();
             let parallel = heavy > 1;
             self.fronts[s].parallel = parallel;
+            divided[s] = parallel || kids[s].iter().any(|&c| divided[c as usize]);
             // Own contribution first, then the children's workspaces: one after the other if
             // they run at the same time, else each on top of the others' contributions.
             let mut at = 0;
             let mut end = 0;
             for &c in &kids[s] {
                 let child = &mut self.fronts[c as usize];
+                if parallel && !divided[c as usize] {
+                    child.apart = true;
+                    self.spare_len = self.spare_len.max(child.region_len - 2 * child.half);
+                    child.region_len = 2 * child.half + LANE;
+                }
                 child.region = at;
                 end = end.max(at + child.region_len);
                 at += if parallel { child.region_len } else { 2 * child.half };
