@@ -10,8 +10,9 @@ use crate::bare::settle;
 use super::block::BlockMatrix;
 use super::entries::Half;
 use super::extend::{Clear, Extend, Target};
+use super::keep::Keep;
 use super::kernel::Contribution;
-use super::panel::{Eliminate, Kept};
+use super::panel::Eliminate;
 use super::pivoted::eliminate_pivoted;
 #[cfg(target_arch = "x86_64")]
 use super::spread::Spread;
@@ -73,7 +74,7 @@ impl Numeric<'_> {
         for &root in &self.symbolic.roots {
             let (mine, rest) = self.split(store, root as usize);
             store = rest;
-            met = met.plus(self.subtree(root as usize, mine, region));
+            met = met.plus(self.settled(root as usize, mine, region));
         }
         met
     }
@@ -128,15 +129,22 @@ impl Numeric<'_> {
         met.plus(self.front(s, store, out, work))
     }
 
+    /// A subtree, its factors visible to other threads.
+    fn settled(&self, s: usize, store: Store<'_>, region: &mut [f64]) -> Met {
+        let met = self.subtree(s, store, region);
+        settle();
+        met
+    }
+
     fn side_by_side(&self, children: &[u32], store: Store<'_>, work: &mut [f64]) -> Met {
         let Some((&c, others)) = children.split_first() else { return Met::default() };
         let (mine, rest) = self.split(store, c as usize);
         let (here, there) = work.split_at_mut(self.symbolic.fronts[c as usize].region_len);
         if others.is_empty() {
-            return self.subtree(c as usize, mine, here);
+            return self.settled(c as usize, mine, here);
         }
         let (one, two) = rayon::join(
-            || self.subtree(c as usize, mine, here),
+            || self.settled(c as usize, mine, here),
             || self.side_by_side(others, rest, there),
         );
         one.plus(two)
@@ -145,7 +153,7 @@ impl Numeric<'_> {
     /// Assemble and eliminate one front.
     fn front(&self, s: usize, store: Store<'_>, out: &mut [f64], work: &mut [f64]) -> Met {
         let front = &self.symbolic.fronts[s];
-        let met = if front.wide {
+        if front.wide {
             // Not in the thread's workspace: while it waits for another thread's half it may
             // build another front there.
             let (work, own) =
@@ -154,9 +162,7 @@ impl Numeric<'_> {
             self.build(front, hot, store, out, (work, copies))
         } else {
             in_workspace(front.built(), |hot| self.build(front, hot, store, out, (work, &mut [])))
-        };
-        settle();
-        met
+        }
     }
 
     fn build(
@@ -172,14 +178,10 @@ impl Numeric<'_> {
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
         let rest_row = ld - self.rest(front);
-        let halves = store.factor.split_at_mut(front.kept);
-        let mut kept = [halves.0, halves.1].map(|data| Kept { data, rows: ld });
-        let places = kept.each_mut().map(Kept::again);
         let good = if front.wide {
-            eliminate_wide(self.arch, (lower, upper), (pivots, ld), places, copies)
+            eliminate_wide(self.arch, (lower, upper), (pivots, ld), copies)
         } else {
-            let (columns, end) = (0..pivots, ld);
-            self.arch.dispatch(Eliminate { lower, upper, ld, columns, end, kept: places })
+            self.arch.dispatch(Eliminate { lower, upper, ld, columns: 0..pivots, end: ld })
         };
         store.exchanged[0] = !good;
         if !good {
@@ -187,25 +189,36 @@ impl Numeric<'_> {
             self.assemble(front, lower, upper, out, work);
             met.pivoted = 1;
             met.replaced = eliminate_pivoted(lower, upper, pivots, ld, rest_row, store.exchange);
-            kept[0].fill(lower, pivots);
-            kept[1].fill(upper, pivots);
         }
-        if front.rest > 0 {
-            let fresh = front.children.is_empty();
-            let rest = self.rest(front);
-            let (low, up) = out.split_at_mut(front.half);
-            let (l, u) = (&*lower, &*upper);
-            let product = |lower, upper, out| {
-                let row = rest_row;
-                let op = Contribution { lower, upper, row, pivots, ld, rest, out, fresh };
-                self.arch.dispatch(op);
-            };
-            if front.wide {
-                rayon::join(|| product(l, u, low), || product(u, l, up));
-            } else {
-                product(l, u, low);
-                product(u, l, up);
-            }
+        let (fresh, rest, row) = (front.children.is_empty(), self.rest(front), rest_row);
+        let (low, up) = out.split_at_mut(front.half);
+        let (low_factor, up_factor) = store.factor.split_at_mut(front.kept);
+        let (l, u) = (&*lower, &*upper);
+        let product = |lower, upper, out, to| {
+            let keep = Keep { from: lower, to, rows: ld, columns: 0..pivots };
+            self.arch.dispatch(Contribution {
+                lower,
+                upper,
+                row,
+                pivots,
+                ld,
+                rest,
+                out,
+                fresh,
+                keep,
+            });
+        };
+        if front.wide {
+            rayon::join(
+                || product(l, u, low, low_factor),
+                || {
+                    product(u, l, up, up_factor);
+                    settle();
+                },
+            );
+        } else {
+            product(l, u, low, low_factor);
+            product(u, l, up, up_factor);
         }
         met
     }

@@ -11,6 +11,7 @@ use pulp::{Arch, Simd, WithSimd};
 
 use crate::bare::{Walk, columns, columns_mut};
 
+use super::keep::Keep;
 use super::symbolic::LANE;
 
 /// A pivot below this (of a matrix scaled to entries of at most 1) is taken for zero.
@@ -147,6 +148,8 @@ pub(super) struct Contribution<'a> {
     pub rest: usize,
     pub out: &'a mut [f64],
     pub fresh: bool,
+    /// Written between the tiles.
+    pub keep: Keep<'a>,
 }
 
 impl WithSimd for Contribution<'_> {
@@ -156,6 +159,8 @@ impl WithSimd for Contribution<'_> {
     fn with_simd<S: Simd>(self, simd: S) {
         let (ld, k) = (self.ld, self.pivots);
         let mut out = self.out;
+        let mut keep = self.keep;
+        let mut pace = Pace::new(k, self.rest);
         let mut top = 0;
         while top < self.rest {
             let rows = self.rest - top;
@@ -170,6 +175,7 @@ impl WithSimd for Contribution<'_> {
                     let t = if self.fresh { zero } else { load::<S, V, 8>(simd, c, rows) };
                     let t = tile::<S, V, 8>(simd, k, a.below(r), b, t);
                     store::<S, V, 8>(c, rows, t);
+                    keep.next(simd, pace.after(8 * V * 8));
                 });
             } else {
                 for half in [0, 4] {
@@ -179,11 +185,37 @@ impl WithSimd for Contribution<'_> {
                         let t = if self.fresh { zero } else { load::<S, V, 4>(simd, c, rows) };
                         let t = tile::<S, V, 4>(simd, k, a.below(r), b.below(half), t);
                         store::<S, V, 4>(c, rows, t);
+                        keep.next(simd, pace.after(S::F64_LANES * V * 4));
                     });
                 }
             }
             top += LANE;
         }
+        keep.next(simd, k);
+    }
+}
+
+/// How many columns are to be kept after each tile, so that they are spread evenly.
+struct Pace {
+    /// Of 2³², per number of a tile, and what is not yet taken.
+    step: u64,
+    due: u64,
+}
+
+impl Pace {
+    #[inline(always)]
+    fn new(columns: usize, rest: usize) -> Pace {
+        // Numbers of all tiles.
+        let total = (rest * (rest + LANE) / 2).max(1);
+        Pace { step: ((columns as u64) << 32) / total as u64, due: 0 }
+    }
+
+    #[inline(always)]
+    fn after(&mut self, numbers: usize) -> usize {
+        self.due += self.step * numbers as u64;
+        let columns = self.due >> 32;
+        self.due &= (1 << 32) - 1;
+        columns as usize
     }
 }
 

@@ -16,6 +16,7 @@ mod entries;
 mod extend;
 mod front;
 mod general;
+mod keep;
 mod kernel;
 mod krylov;
 mod ordering;

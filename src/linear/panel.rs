@@ -7,55 +7,14 @@ use std::ops::Range;
 
 use pulp::{Simd, WithSimd};
 
-use crate::bare::{columns, copy_past_cache};
+use crate::bare::columns;
 
-use super::kernel::{Operand, TINY_PIVOT, by_rows, group_start, load, store, tile};
+use super::kernel::{Operand, TINY_PIVOT, by_rows, load, store, tile};
 use super::symbolic::LANE;
 use super::unrolled::{by_width, unrolled};
 
 /// Pivots that are factored at once; panels begin at multiples of `LANE`.
 const PANEL: usize = LANE;
-
-/// Where the finished columns of one half go, panel after panel, each from the row of its
-/// first pivot down. What is above that row is not part of the factors.
-pub(super) struct Kept<'a> {
-    pub data: &'a mut [f64],
-    /// Rows of the front.
-    pub rows: usize,
-}
-
-impl Kept<'_> {
-    /// Keep `rows` of `width` columns from `at` on, of which `half` has all rows.
-    #[inline(always)]
-    fn take<S: Simd>(
-        &mut self,
-        simd: S,
-        at: usize,
-        half: &[f64],
-        width: usize,
-        rows: Range<usize>,
-    ) {
-        let (start, ld) = (group_start(at / LANE, self.rows), self.rows - at);
-        let kept = self.data[start..].chunks_exact_mut(ld);
-        for (to, from) in kept.zip(half.chunks_exact(self.rows)).take(width) {
-            let to = &mut to[rows.start - at..rows.end - at];
-            copy_past_cache(simd, to, &from[rows.clone()]);
-        }
-    }
-
-    /// The same place for a shorter time.
-    pub fn again(&mut self) -> Kept<'_> {
-        Kept { data: self.data, rows: self.rows }
-    }
-
-    /// Keep all columns of a half.
-    pub fn fill(&mut self, half: &[f64], pivots: usize) {
-        for at in (0..pivots).step_by(LANE) {
-            let width = LANE.min(pivots - at);
-            self.take(pulp::Scalar::new(), at, &half[at * self.rows..], width, at..self.rows);
-        }
-    }
-}
 
 /// Eliminate the pivots of a front without exchanges, left-looking by panels. `false` at
 /// the first pivot that is (nearly) zero. Afterwards the L half holds unit-lower L below the
@@ -68,8 +27,6 @@ pub(super) struct Eliminate<'a> {
     pub columns: Range<usize>,
     /// Rows from here on are left for `SolveRows`.
     pub end: usize,
-    /// For L and U.
-    pub kept: [Kept<'a>; 2],
 }
 
 impl WithSimd for Eliminate<'_> {
@@ -112,11 +69,10 @@ impl Eliminate<'_> {
         let mut scale = std::array::from_fn(|j| l[j * ld + at + j]);
         let (mut own, mut other) = (l, u);
         let (mut a, mut b) = (l_done, u_done);
-        for kept in &mut self.kept {
+        for _ in 0..2 {
             let triangle = Triangle::new(Operand { data: other, ld, row: at }, scale);
             let rows = (ld, at + LANE..self.end);
             solve_rows::<S, W>(simd, at, a.below(LANE), b, own, rows, Some(&triangle));
-            kept.take(simd, at, own, W, at..self.end);
             scale = [1.0; W];
             (own, other, a, b) = (other, own, b, a);
         }
@@ -236,7 +192,6 @@ pub(super) struct SolveRows<'a> {
     pub other: Operand<'a>,
     /// The half is that of L.
     pub lower: bool,
-    pub kept: Kept<'a>,
 }
 
 impl WithSimd for SolveRows<'_> {
@@ -263,6 +218,5 @@ impl SolveRows<'_> {
         let b = self.other.below(row);
         let t = Triangle::new(Operand { data: &b.data[at * b.ld..], ..b }, scale);
         solve_rows::<S, W>(simd, at, a, b, now, (ld, self.rows.clone()), Some(&t));
-        self.kept.take(simd, at, now, W, self.rows.clone());
     }
 }

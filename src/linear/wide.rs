@@ -5,10 +5,8 @@
 
 use pulp::Arch;
 
-use crate::bare::settle;
-
 use super::kernel::Operand;
-use super::panel::{Eliminate, Kept, SolveRows};
+use super::panel::{Eliminate, SolveRows};
 use super::symbolic::padded;
 
 /// Pivots per square, a multiple of `LANE`.
@@ -24,15 +22,13 @@ pub(super) fn eliminate_wide(
     arch: Arch,
     (lower, upper): (&mut [f64], &mut [f64]),
     (pivots, ld): (usize, usize),
-    [mut lower_kept, mut upper_kept]: [Kept<'_>; 2],
     work: &mut [f64],
 ) -> bool {
     let (own, other) = work.split_at_mut(SQUARE * pivots);
     for start in (0..pivots).step_by(SQUARE) {
         let columns = start..pivots.min(start + SQUARE);
         let end = padded(columns.end);
-        let kept = [lower_kept.again(), upper_kept.again()];
-        let square = Eliminate { lower, upper, ld, columns: columns.clone(), end, kept };
+        let square = Eliminate { lower, upper, ld, columns: columns.clone(), end };
         if !arch.dispatch(square) {
             return false;
         }
@@ -51,14 +47,12 @@ pub(super) fn eliminate_wide(
         let u = Operand { data: other, ld: height, row: 0 };
         let rows = end..ld;
         let again = (columns.clone(), rows.clone());
-        let task = |half, own, other, lower, (columns, rows), kept| {
-            arch.dispatch(SolveRows { half, ld, columns, rows, own, other, lower, kept });
-            // By the thread that stored them.
-            settle();
+        let task = |half, own, other, lower, (columns, rows)| {
+            arch.dispatch(SolveRows { half, ld, columns, rows, own, other, lower });
         };
         rayon::join(
-            || task(lower, l, u, true, (columns, rows), lower_kept.again()),
-            || task(upper, u, l, false, again, upper_kept.again()),
+            || task(lower, l, u, true, (columns, rows)),
+            || task(upper, u, l, false, again),
         );
     }
     true
