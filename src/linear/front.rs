@@ -81,17 +81,8 @@ impl Numeric<'_> {
 
     /// Cut the part of one subtree off the front of `store`.
     fn split<'s>(&self, store: Store<'s>, s: usize) -> (Store<'s>, Store<'s>) {
-        let (front, left) = self.ends(s);
-        store.split(
-            front.factor + 2 * front.kept - left.factor,
-            front.first + front.pivots - left.first,
-            s + 1 - front.leftmost,
-        )
-    }
-
-    fn ends(&self, s: usize) -> (&Front, &Front) {
         let front = &self.symbolic.fronts[s];
-        (front, &self.symbolic.fronts[front.leftmost])
+        store.split(front.all_factor, front.all_pivots, s + 1 - front.leftmost)
     }
 
     fn subtree(&self, s: usize, store: Store<'_>, region: &mut [f64]) -> Met {
@@ -110,11 +101,9 @@ impl Numeric<'_> {
         let mut met = Met::default();
         let mut store = store;
         if front.parallel {
-            let (below, own) = {
-                let (_, left) = self.ends(s);
-                let (factor, pivots) = (front.factor - left.factor, front.first - left.first);
-                store.split(factor, pivots, s - front.leftmost)
-            };
+            let (factor, pivots) =
+                (front.all_factor - 2 * front.kept, front.all_pivots - front.pivots);
+            let (below, own) = store.split(factor, pivots, s - front.leftmost);
             met = self.side_by_side(children, below, work);
             store = own;
         } else {

@@ -64,6 +64,9 @@ pub(super) struct Front {
     pub region_len: usize,
     /// First front of the subtree (postorder).
     pub leftmost: usize,
+    /// Numbers of factors and pivots of the subtree, the front itself included.
+    pub all_factor: usize,
+    pub all_pivots: usize,
     /// Children's subtrees run in parallel.
     pub parallel: bool,
     /// One of those subtrees, all of one thread: its workspace, but for its own contribution,
@@ -232,6 +235,8 @@ impl Symbolic {
                 region: 0,
                 region_len: 0,
                 leftmost: 0,
+                all_factor: 0,
+                all_pivots: 0,
                 parallel: false,
                 apart: false,
                 work: self.work_len,
@@ -255,6 +260,11 @@ impl Symbolic {
         for s in 0..count {
             self.fronts[s].leftmost =
                 kids[s].first().map_or(s, |&c| self.fronts[c as usize].leftmost);
+            let left = &self.fronts[self.fronts[s].leftmost];
+            let (factor, first) = (left.factor, left.first);
+            let front = &mut self.fronts[s];
+            front.all_factor = front.factor + 2 * front.kept - factor;
+            front.all_pivots = front.first + front.pivots - first;
             self.fronts[s].children = self.children.len()..self.children.len() + kids[s].len();
             self.children.extend_from_slice(&kids[s]);
             let heavy = kids[s].iter().filter(|&&c| work[c as usize] > enough).count();
