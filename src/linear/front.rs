@@ -5,7 +5,7 @@
 
 use pulp::Arch;
 
-use crate::bare::settle;
+use crate::bare::{prefetch, settle};
 
 use super::block::BlockMatrix;
 use super::entries::Half;
@@ -148,24 +148,26 @@ impl Numeric<'_> {
             let (work, own) =
                 work.split_at_mut(work.len() - front.built() - workspace(front.pivots));
             let (hot, copies) = own.split_at_mut(front.built());
-            self.build(front, hot, store, out, (work, copies))
+            self.build(s, hot, store, out, (work, copies))
         } else {
-            in_workspace(front.built(), |hot| self.build(front, hot, store, out, (work, &mut [])))
+            in_workspace(front.built(), |hot| self.build(s, hot, store, out, (work, &mut [])))
         }
     }
 
     fn build(
         &self,
-        front: &Front,
+        s: usize,
         hot: &mut [f64],
         store: Store<'_>,
         out: &mut [f64],
         (work, copies): (&[f64], &mut [f64]),
     ) -> Met {
+        let front = &self.symbolic.fronts[s];
         let (pivots, ld) = (front.pivots, front.rows);
         let (lower, upper) = hot.split_at_mut(ld * pivots);
         self.assemble(front, lower, upper, out, work);
         let mut met = Met::default();
+        self.ask_for_entries(s + 1);
         let rest_row = ld - self.rest(front);
         let good = if front.wide {
             eliminate_wide(self.arch, (lower, upper), (pivots, ld), copies)
@@ -263,6 +265,18 @@ impl Numeric<'_> {
             if e.half != Half::Lower {
                 u[e.to as usize] += v;
             }
+        }
+    }
+
+    /// Ask for what the matrix has for a front to be in the second-level cache: its blocks lie
+    /// by mesh lines, not in elimination order.
+    fn ask_for_entries(&self, s: usize) {
+        let b = self.symbolic.block;
+        let Some(front) = self.symbolic.fronts.get(s) else { return };
+        for e in &self.symbolic.entries[front.entries.clone()] {
+            prefetch(&self.matrix.values[e.block as usize * b * b..][..b * b]);
+            prefetch(&self.row_scale[e.row_node as usize * b..][..b]);
+            prefetch(&self.column_scale[e.column_node as usize * b..][..b]);
         }
     }
 
