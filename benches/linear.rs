@@ -1,14 +1,19 @@
-//! Times of the direct solver on Jacobians of an invented p-n-p-n cross-section.
-//! `cargo bench --bench linear [-- quick]`. Plain timing, minimum of several runs.
+//! Times of the direct solver on Jacobians of an invented p-n-p-n cross-section, or on those of
+//! Newton steps of the shipped cases that `cargo bench --bench jacobians` wrote to folders.
+//! `cargo bench --bench linear [-- quick | FOLDER...]`. Plain timing, minimum of several runs.
 
+use std::path::Path;
 use std::sync::Arc;
 use std::time::Instant;
 
-use holdpoint::linear::{DirectSolver, GeneralLu, Symbolic};
+use holdpoint::linear::{BlockMatrix, DirectSolver, GeneralLu, Symbolic};
 
 #[path = "../tests/linear_support/mod.rs"]
 mod linear_support;
 use linear_support::{drift_diffusion, vector};
+
+#[path = "peers/dumped.rs"]
+mod dumped;
 
 /// Least time [ms] of `count` runs.
 fn least(count: usize, mut run: impl FnMut()) -> f64 {
@@ -35,12 +40,18 @@ fn peak() -> f64 {
 }
 
 fn main() {
-    println!("dense multiply, one core: {:.1} GFlop/s", peak());
-    let quick = std::env::args().any(|a| a == "quick");
-    let sizes: &[(u32, u32)] =
-        if quick { &[(108, 108)] } else { &[(54, 54), (108, 108), (215, 215)] };
+    let peak = peak();
+    println!("dense multiply, one core: {peak:.1} GFlop/s");
+    let args: Vec<String> = std::env::args().skip(1).filter(|a| !a.starts_with("--")).collect();
+    let quick = args.iter().any(|a| a == "quick");
+    let matrices: Vec<BlockMatrix> = if quick || args.is_empty() {
+        let sizes: &[u32] = if quick { &[108] } else { &[54, 108, 215] };
+        sizes.iter().map(|&n| drift_diffusion(n, n, 1e17)).collect()
+    } else {
+        args.iter().map(|folder| dumped::load(Path::new(folder)).expect(folder)).collect()
+    };
     println!(
-        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>9} {:>8} {:>9} {:>9}",
+        "{:>7} {:>9} {:>7} {:>9} {:>7} {:>9} {:>9} {:>8} {:>9} {:>9} {:>8} {:>9} {:>9} {:>7}",
         "nodes",
         "analysis",
         "fronts",
@@ -53,12 +64,12 @@ fn main() {
         "solve 2",
         "MB",
         "error",
-        "general"
+        "general",
+        "of peak"
     );
     let pool = |n| rayon::ThreadPoolBuilder::new().num_threads(n).build().unwrap();
     let (one, two) = (pool(1), pool(2));
-    for &(nx, ny) in sizes {
-        let a = drift_diffusion(nx, ny, 1e17);
+    for a in matrices {
         let n = a.pattern.rows * 3;
         let start = Instant::now();
         let symbolic = Arc::new(Symbolic::new(&a.pattern));
@@ -78,14 +89,14 @@ fn main() {
             })
         };
         let (solve1, solve2) = (solve(&one), solve(&two));
-        let general = if quick {
+        let general = if !args.is_empty() {
             f64::NAN
         } else {
             let mut general = GeneralLu::new(a.pattern.clone()).unwrap();
             least(3, || general.factor(&a).unwrap())
         };
         println!(
-            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>9.2} {:>8.0} {:>9.1e} {:>9.1}",
+            "{:>7} {:>9.1} {:>7} {:>9.0} {:>7.2} {:>9.2} {:>9.2} {:>8.1} {:>9.2} {:>9.2} {:>8.0} {:>9.1e} {:>9.1} {:>6.0}%",
             a.pattern.rows,
             analysis,
             symbolic.fronts(),
@@ -98,7 +109,8 @@ fn main() {
             solve2,
             symbolic.bytes() as f64 / 1e6,
             error,
-            general
+            general,
+            100.0 * symbolic.flops() / lu1 / 1e6 / peak
         );
     }
 }

@@ -5,27 +5,16 @@
 use std::io::{BufRead, Write};
 use std::path::Path;
 use std::process::ExitCode;
-use std::sync::Arc;
 
 use faer::linalg::solvers::Solve;
 use faer::sparse::linalg::solvers::{Lu, SymbolicLu};
 use faer::sparse::{SparseColMat, Triplet};
-use holdpoint::linear::{BlockMatrix, BlockPattern, DirectSolver};
+use holdpoint::linear::{BlockMatrix, DirectSolver};
 
-#[path = "arrays.rs"]
-mod arrays;
+#[path = "dumped.rs"]
+mod dumped;
 
 type Failure = Box<dyn std::error::Error>;
-
-fn load(folder: &Path) -> Result<BlockMatrix, Failure> {
-    let numbers = |name: &str| arrays::load_numbers(&folder.join(name));
-    let start: Vec<usize> = numbers("start.npy")?.iter().map(|&s| s as usize).collect();
-    let places = numbers("places.npy")?.as_chunks::<2>().0.iter().map(|p| (p[0], p[1])).collect();
-    let alone = numbers("alone.npy")?.iter().map(|&a| a != 0).collect();
-    let (rows, columns) = (start.len().saturating_sub(1), numbers("columns.npy")?);
-    let pattern = Arc::new(BlockPattern { rows, block: 3, start, columns, places, alone });
-    Ok(BlockMatrix { pattern, values: arrays::load(&folder.join("values.npy"))? })
-}
 
 /// Right-hand side that belongs to a smooth solution.
 fn right_hand_side(a: &BlockMatrix) -> Vec<f64> {
@@ -86,7 +75,7 @@ fn main() -> ExitCode {
 }
 
 fn run(solver: &str, folder: &Path) -> Result<(), Failure> {
-    let a = load(folder)?;
+    let a = dumped::load(folder)?;
     let b = right_hand_side(&a);
     rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global()?;
     match solver {
