@@ -42,6 +42,16 @@ pub(crate) fn prefetch(data: &[f64]) {
 #[cfg(not(target_arch = "x86_64"))]
 pub(crate) fn prefetch(_: &[f64]) {}
 
+/// Ask for what lies `ahead` numbers behind the start of `data` to be in the first-level cache
+/// soon, whatever is there.
+#[cfg(target_arch = "x86_64")]
+#[inline(always)]
+pub(crate) fn prefetch_ahead(data: &[f64; 8], ahead: usize) {
+    use std::arch::x86_64::{_MM_HINT_T0, _mm_prefetch};
+    // SAFETY: a prefetch has no effect but on the cache, and none where there is no memory.
+    unsafe { _mm_prefetch::<_MM_HINT_T0>(data.as_ptr().wrapping_add(ahead).cast()) };
+}
+
 /// to ← from, of equal length and a multiple of eight, by stores that do not read the old
 /// lines first, where there are such and `to` begins at a cache line. [`settle`] makes them
 /// visible to other threads.

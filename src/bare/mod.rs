@@ -18,4 +18,4 @@ pub(crate) use memory::{copy_past_cache, in_large_pages, prefetch, settle};
 pub(crate) use places::Places;
 pub(crate) use sums::sums;
 #[cfg(target_arch = "x86_64")]
-pub(crate) use vectors::Eight;
+pub(crate) use {memory::prefetch_ahead, vectors::Eight};

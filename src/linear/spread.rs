@@ -9,11 +9,16 @@
 
 use pulp::Arch;
 
-use crate::bare::{Eight, Places};
+use crate::bare::{Eight, Places, prefetch_ahead};
 
 use super::extend::{Target, clear};
 use super::kernel::group_start;
 use super::symbolic::{Group, LANE};
+
+/// Children with more rows than this come from beyond the nearest caches: what is so many
+/// numbers ahead is asked for. 116,640 unknowns: a whole factorization 37.2 to 36.0 ms.
+const FAR: usize = 96;
+const AHEAD: usize = 128;
 
 /// One child's contribution, as `extend::Extend`.
 pub(super) struct Spread<'a> {
@@ -61,6 +66,7 @@ impl Spread<'_> {
     fn go<S: Eight, const FIRST: bool>(&mut self, simd: S) {
         let half = (self.child.len() - LANE) / 2;
         let (lower, upper) = (&self.child[..half + LANE], &self.child[half..2 * half + LANE]);
+        let far = self.child_rest > FAR;
         let target = &mut self.target;
         let end = target.ld;
         let mut next = 0;
@@ -83,7 +89,7 @@ impl Spread<'_> {
                 let first = Group { to: group.to, from: j as u32, places };
                 let groups = (first, &self.groups[g + 1..]);
                 let (l, u) = (column.lower, column.upper);
-                let from = Halves { lower, upper, source };
+                let from = Halves { lower, upper, source, far };
                 column_of::<S, FIRST>(simd, (l, u), column.top, from, groups);
                 j += 1;
                 mask &= mask - 1;
@@ -140,6 +146,8 @@ struct Halves<'a> {
     upper: &'a [f64],
     /// Where row 0 of the column would be.
     source: usize,
+    /// Not in the nearest caches.
+    far: bool,
 }
 
 impl Halves<'_> {
@@ -147,10 +155,12 @@ impl Halves<'_> {
     fn spread<S: Eight>(&self, simd: S, group: &Group) -> [S::Numbers; 2] {
         let from = self.source + group.from as usize;
         let (lower, upper) = (&self.lower[from..from + LANE], &self.upper[from..from + LANE]);
-        [
-            simd.spread(group.places, &lower.as_chunks().0[0]),
-            simd.spread(group.places, &upper.as_chunks().0[0]),
-        ]
+        let (lower, upper) = (&lower.as_chunks().0[0], &upper.as_chunks().0[0]);
+        if self.far {
+            prefetch_ahead(lower, AHEAD);
+            prefetch_ahead(upper, AHEAD);
+        }
+        [simd.spread(group.places, lower), simd.spread(group.places, upper)]
     }
 }
 
