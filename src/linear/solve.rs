@@ -143,6 +143,7 @@ impl DirectSolver {
             row_scale: &self.scaling.rows,
             column_scale: &self.scaling.columns,
             arch: self.arch,
+            together: rayon::current_num_threads() > 1,
         };
         let store = Store {
             factor: self.factor.get_mut(),
