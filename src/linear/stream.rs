@@ -1,8 +1,8 @@
 //! Where fronts are built, and asking for finished ones ahead of their use.
 //!
 //! The factors of one front are not read again before the solve, and all of them do not fit
-//! a cache: a front is built in a small workspace that stays hot, and its columns are kept, as
-//! they are finished, by stores that do not read the old lines first.
+//! a cache: a front is built in a small workspace that stays hot, and its finished columns are
+//! kept (see `keep`) by stores that do not read the old lines first.
 
 use std::cell::RefCell;
 
