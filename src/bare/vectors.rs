@@ -55,7 +55,7 @@ impl Eight for V4 {
     #[inline(always)]
     fn spread(self, to: Places, from: &[f64; LANE]) -> __m512d {
         let x = self.get(from);
-        self.avx512f._mm512_maskz_permutexvar_pd(to.mask(), self.numbers(&SPREAD, to), x)
+        self.avx512f._mm512_maskz_permutexvar_pd(to.mask(), permutation(self, &SPREAD, to), x)
     }
 
     #[inline(always)]
@@ -63,7 +63,7 @@ impl Eight for V4 {
         let (mask, taken) = (places.mask(), places.taken());
         assert!(to.len() >= mask.count_ones() as usize);
         let x = self.get(from);
-        let x = self.avx512f._mm512_permutexvar_pd(self.numbers(&COLLECT, places), x);
+        let x = self.avx512f._mm512_permutexvar_pd(permutation(self, &COLLECT, places), x);
         // SAFETY: as many numbers are written as `mask` has bits, which `to` has.
         unsafe { self.avx512f._mm512_mask_storeu_pd(to.as_mut_ptr(), taken, x) };
     }
@@ -96,16 +96,10 @@ const fn by_mask(spread: bool) -> [[u8; LANE]; 256] {
     all
 }
 
-trait Numbers {
-    fn numbers(self, table: &[[u8; LANE]; 256], places: Places) -> __m512i;
-}
-
-impl Numbers for V4 {
-    #[inline(always)]
-    fn numbers(self, table: &[[u8; LANE]; 256], places: Places) -> __m512i {
-        let eight = u64::from_le_bytes(table[usize::from(places.mask())]);
-        self.avx512f._mm512_cvtepu8_epi64(self.sse2._mm_set_epi64x(0, eight as i64))
-    }
+#[inline(always)]
+fn permutation(simd: V4, table: &[[u8; LANE]; 256], places: Places) -> __m512i {
+    let eight = u64::from_le_bytes(table[usize::from(places.mask())]);
+    simd.avx512f._mm512_cvtepu8_epi64(simd.sse2._mm_set_epi64x(0, eight as i64))
 }
 
 /// For each four bits: which numbers a masked load takes, and where a permutation of pairs
