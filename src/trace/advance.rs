@@ -126,6 +126,16 @@ impl Run<'_> {
         if turn > 2.0 * self.params.largest_turn && length > 1e-3 {
             return Err(format!("the curve turns by {:.0}°", turn.to_degrees()));
         }
+        let aside = here.aside(system.device, &next, length);
+        if aside > turn + self.params.largest_aside && length > 1e-3 {
+            return Err(format!(
+                "Newton arrived at {:.4} V, {:.3e} A/µm, {:.0}° beside the tangent of a curve that turns by {:.0}°",
+                next.lambda[0],
+                next.current,
+                aside.to_degrees(),
+                turn.to_degrees()
+            ));
+        }
         let (next, length) = match self.reached(next.lambda[0], next.current) {
             true => self.land(system, next, length),
             false => (next, length),

@@ -17,6 +17,10 @@ pub struct TraceParams {
     pub aim: f64,
     /// Turn of the tangent in one step that is aimed at \[rad\]; twice that is refused.
     pub largest_turn: f64,
+    /// Largest angle between the tangent and a step, beyond the turn of the tangent \[rad\]: a
+    /// curve goes aside by less than it turns, unless it bends both ways. Beyond, Newton has
+    /// found another branch on the plane, or another part of this one.
+    pub largest_aside: f64,
     /// Points before the trace gives up.
     pub points: usize,
     /// A checkpoint every so many points; history is dropped there.
@@ -38,6 +42,7 @@ impl Default for TraceParams {
             largest_log: 1.15,
             aim: 3.4,
             largest_turn: 0.5,
+            largest_aside: 0.5,
             points: 1000,
             checkpoint: 25,
             fields: 0,

@@ -179,6 +179,15 @@ impl Point {
         square.sqrt()
     }
 
+    /// Angle between the tangent here and the way to a point on the plane at arclength
+    /// `length` (rad); 0 if the inside weighs, whose way bends in more directions.
+    pub fn aside(&self, device: &Device, next: &Point, length: f64) -> f64 {
+        if self.weighs_inside() {
+            return 0.0;
+        }
+        (length / self.distance(device, next)).clamp(-1.0, 1.0).acos()
+    }
+
     /// Prediction at arclength `ds` from here. `other` is a second solved point at
     /// arclength `at` (negative behind): with it the prediction is the cubic through both
     /// points and both tangents. `system` is made ready to start Newton there.
