@@ -31,7 +31,12 @@ const KEYS: [&str; 7] =
 struct Point {
     kelvin: u32,
     choice: [usize; 7],
+    /// Budget of nodes.
+    nodes: u32,
 }
+
+/// That of all points but those that vary it.
+const NODES: u32 = 200;
 
 impl Point {
     fn laws(&self) -> String {
@@ -50,7 +55,7 @@ impl Point {
         LAWS[4][self.choice[4]] != "none"
     }
 
-    /// The bar of 200 nodes under these laws, its ends cooled.
+    /// The bar under these laws, its ends cooled.
     fn text(&self) -> String {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/meshes/four-layer-bar.toml");
         let text = std::fs::read_to_string(path).unwrap();
@@ -58,7 +63,7 @@ impl Point {
             "{}heat = \"self-heating\"\n[heat]\nterminals = \"0.001 K*cm^2/W\"\n",
             self.laws()
         );
-        text.replace("nodes = 3200", "nodes = 200")
+        text.replace("nodes = 3200", &format!("nodes = {}", self.nodes))
             .replace("temperature = \"300 K\"", &format!("temperature = \"{} K\"", self.kelvin))
             .replace("lifetime = \"constant\"", &format!("lifetime = \"constant\"\n{laws}"))
     }
@@ -74,7 +79,7 @@ fn grid() -> Vec<Point> {
             rest /= l.len();
             k
         });
-        Point { kelvin, choice }
+        Point { kelvin, choice, nodes: NODES }
     };
     AMBIENTS.iter().flat_map(|&kelvin| (0..count).map(move |k| of(kelvin, k))).collect()
 }
@@ -83,6 +88,7 @@ fn grid() -> Vec<Point> {
 /// from one temperature to the next the laws are paired anew.
 fn sample() -> Vec<Point> {
     let of = |t: usize, j: usize| Point {
+        nodes: NODES,
         kelvin: AMBIENTS[t],
         choice: [
             j,
@@ -220,6 +226,16 @@ fn sampled_laws_with_heat_from_233_to_448_k() {
     let traced: Vec<Point> = points.into_iter().filter(|p| !is_known(p)).collect();
     assert_eq!(traced.len(), 23);
     all_are_right(&traced);
+}
+
+/// Punched through without avalanche, the on-state's branch runs beside the blocking one for
+/// tens of volts, so that Newton may find that one on the plane of a long step. On which of
+/// these meshes hangs on roundings: on a machine with AVX2 five of them went back to the origin
+/// and on to -2,400 V before steps aside of the tangent were refused.
+#[test]
+fn no_step_lands_on_another_part_of_the_curve() {
+    let of = |nodes| Point { kelvin: 398, choice: [0, 0, 0, 0, 2, 0, 1], nodes };
+    all_are_right(&[180, 190, 200, 240, 250, 260, 280, 300].map(of));
 }
 
 /// The whole grid: hours of one core, so asked for by name only.
